@@ -1,22 +1,25 @@
 """Plan files tampered with at random: does the audit accept a claim that it recomputes, changed?
 
-    python benchmarks/tampering.py [--changes N] [--seed S]
+    python benchmarks/tampering.py [--changes N] [--seed S] [--sites drawn | pressures | clocks]
 
-Plans of the example networks that are planned quickly and of drawn sites (``tests/brute``). One
-field a change: a number times 1.01 to 100 or divided by it (1.5 to 100 where two models of heat
-may differ by 2 %), a name changed or taken from another thing, a list cut short, a row given
-twice, a key left out. Fields taken on trust (``allocator/verify/trusted.py``) and decisions with
-every claim still true (``ROOM`` in ``tests/plan_fields.py``, ``still_true`` below) do not count,
-nor does a gap by less than its tolerance. Exits with 1 where a changed file is accepted.
+Plans of the example networks that are planned quickly and of drawn sites (``tests/brute``), or of
+drawn sites with pressures along lines or with known clocks alone. One field a change: a number
+times 1.01 to 100 or divided by it (1.5 to 100 where two models of heat may differ by 2 %), a name
+changed or taken from another thing, a list cut short, a row given twice, a key left out. Fields
+taken on trust (``allocator/verify/trusted.py``) and decisions with every claim still true
+(``ROOM`` in ``tests/plan_fields.py``, ``still_true`` below) do not count, nor does a gap by less
+than its tolerance. Exits with 1 where a changed file is accepted.
 """
 
 from __future__ import annotations
 
 import argparse
 import copy
+import itertools
 import json
 import random
 import sys
+import tempfile
 from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
@@ -27,7 +30,9 @@ sys.path.insert(0, str(ROOT / "tests"))
 
 from brute.faults import drawn_case  # noqa: E402
 from damaged_plans import at, leaves, put  # noqa: E402
+from laws.test_known_clocks_by_brute_force import drawn, site_of  # noqa: E402
 from plan_fields import COARSE, accepted, is_held, pattern  # noqa: E402
+from pressed_sites import pressed_site  # noqa: E402
 
 from allocator.network.deriving import network_of  # noqa: E402
 from allocator.network.reading import read_site  # noqa: E402
@@ -41,16 +46,21 @@ EACH = 25
 """Changes of a drawn site's plan, before the next is drawn; of a network's ten times as many."""
 
 
-def plans(seed: int) -> Iterator[tuple[str, Site, Any, int]]:
+def plans(seed: int, sites: str) -> Iterator[tuple[str, Site, Any, int]]:
     """Name, site, plan as JSON data and number of changes, without end."""
-    for name in NETWORKS:
+    for name in NETWORKS if sites == "drawn" else ():
         site = network_of(read_site(ROOT / "networks" / f"{name}.yaml"))
         yield from _planned(name, site, "firm", 10 * EACH)
-    number = 1_000_000 * seed
-    while True:
-        site, basis = drawn_case(number)
-        yield from _planned(f"site {number}", network_of(site), basis, EACH)
-        number += 1
+    with tempfile.TemporaryDirectory() as folder:
+        for number in itertools.count(1_000_000 * seed):
+            basis = "firm"
+            if sites == "pressures":
+                site = pressed_site(number, Path(folder))
+            elif sites == "clocks":
+                site = site_of(*drawn(number))
+            else:
+                site, basis = drawn_case(number)
+            yield from _planned(f"site {number}", network_of(site), basis, EACH)
 
 
 def _planned(name: str, site: Site, basis: str, count: int) -> Iterator[tuple[str, Site, Any, int]]:
@@ -129,10 +139,11 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--changes", type=int, default=5000)
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--sites", choices=("drawn", "pressures", "clocks"), default="drawn")
     asked = parser.parse_args()
     draw = random.Random(asked.seed)
     counts: Counter[str] = Counter()
-    for name, site, data, count in plans(asked.seed):
+    for name, site, data, count in plans(asked.seed, asked.sites):
         assert accepted(site, data), name
         counts["plans"] += 1
         tried = 0

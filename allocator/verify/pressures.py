@@ -267,9 +267,15 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
             what = "the pressure that is left at its end"
             enough(findings, "pressure_reported", way.subject, after, given[way.end], what)
     for end in ends_of(lines):
-        if (low := given.get(("low", lines.node(end.place)))) is not None:
+        low = given.get(("low", lines.node(end.place)))
+        known = low is not None or end.needed <= 0.0
+        findings.holds("pressure_reported", end.subject, known, "has none at its inlet")
+        if low is not None:
             what = "the pressure that is given at its inlet"
             enough(findings, "pressure_reported", end.subject, low, end.needed, what)
+    for one in filled(lines, lines.pressures):
+        known = ("high", lines.node(one.place)) in given
+        findings.holds("pressure_reported", f"store {one.store!r}", known, "has none to fill it")
     for one in filled(lines, given):
         what = "the pressure that is given to fill it"
         enough(

@@ -235,6 +235,32 @@ def test_what_is_set_to_fill_a_store_fills_it(line: tuple[Site, Plan]) -> None:
     assert [text for text in found if "the pressure that is given to fill it" in text]
 
 
+BESIDE = """format: allocator.site/2
+name: Engine beside its source
+fluids: {gas: {phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15, viscosity: 1.2e-5,
+  molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}}}
+materials: {steel: {}}
+places: {farm: {at: [0 m, 0 m]}, mill: {at: [90 m, 0 m]}}
+sources: {well: {place: farm, fluid: gas, flow: 3 g/s, pressure: 130 kPa}}
+pipes: {dn25: {bore: 27.3 mm, layers: [{material: steel, mass: 2.5 kg/m}]}}
+routes: {lane: {between: [farm, mill], length: 90 m}}
+storage: {holder: {holds: gas, places: [farm], size: {max: 9 kg}, pressure: 120 kPa}}
+machines: {engine: {inputs: {gas: 1.5 g/s}, outputs: {power: 10 kW}, places: {farm: 2},
+  min_inlet_pressure: 110 kPa}}
+demands: {all: {power: 20 kW}}
+"""
+
+
+def test_an_end_without_a_pipe_has_its_pressure_too(tmp_path: Path) -> None:
+    (tmp_path / "site.yaml").write_text(BESIDE, encoding="utf-8")
+    site = network_of(read_site(tmp_path / "site.yaml"))
+    plan = make_plan(site, Settings(node_limit=100)).plan
+    assert plan is not None
+    assert plan.pressures
+    assert audit(site, plan).accepted
+    assert audit(site, replace(plan, pressures=())).rules == ("pressure_reported",)
+
+
 @pytest.mark.parametrize("grams", [1.0, 1e-3])
 def test_flow_in_a_circle_is_named(grams: float, line: tuple[Site, Plan], tmp_path: Path) -> None:
     """From fork to works and back again: every sum closes, and no pressure holds.
