@@ -12,6 +12,7 @@ from allocator.cli.arguments import (
     counting,
     crew_argument,
     progress_of,
+    seconds_left,
     settings_of,
     share,
     site_argument,
@@ -159,7 +160,9 @@ def run(given: argparse.Namespace) -> int:
         check_file(Path(given.write_program))
     site = site_of(given.site)
     check_origin(site)
-    note_first_run(site)
+    waits = not given.limit_given and given.cluster is None
+    if not waits:
+        note_first_run(site)
     from allocator.studies.lifting import lift_of
     from allocator.studies.running import Workers, executor_of
 
@@ -170,6 +173,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.engine.compiling import compiling_beside
     from allocator.engine.planning import check_lost_machines, check_robust
     from allocator.plans.records import Robustness
+    from allocator.search.first_run import compiled_first
     from allocator.search.outcome import REFUSED
 
     try:
@@ -186,6 +190,9 @@ def run(given: argparse.Namespace) -> int:
             workers=given.workers,
         )
         with compiling_beside(site, compiles_proof(given)):
+            if waits:
+                given.began += compiled_first(site, settings, tell)
+                settings = replace(settings, time_limit=seconds_left(given, site))
             with stdout_for_data(), executor_of(Workers(cluster=given.cluster)) as executor:
                 result = plan_site(site, settings, follower(progress_of(given)), executor)
             result = proved_in_time(given, result)
