@@ -91,7 +91,7 @@ def plan(
         average, as if stores of any size stood everywhere.
     time_limit
         Seconds for everything. By default 60; on a larger site the first run on a machine compiles
-        its search before they begin, once, for some 20 s.
+        its search before they begin, once, for some 15 s.
     node_limit
         Nodes of a branch-and-bound search, in place of the time limit: the same plan on every
         machine.

@@ -1,6 +1,6 @@
 """The path search and the bound's loops compiled ahead, in processes of their own.
 
-Compiling takes some twenty seconds of one core; numba keeps what it made on disk. A thread would
+Compiling takes some 25 seconds of a core; numba keeps what it made on disk. A thread would
 not do: the solver asks Python every now and then whether to go on, and would wait for the compiler
 each time. A mark beside the kept code says that a part is through. Beside a plan
 (:class:`Warming`) one process compiles the path search first; where the plan waits for it
@@ -126,11 +126,11 @@ def first_run_note() -> str:
         return ""
     if kept_in() is None:
         return (
-            "the search is compiled again in every run (about 20 s of one core), as there "
+            "the search is compiled again in every run (about 25 s of one core), as there "
             "is no folder to keep it in: set NUMBA_CACHE_DIR to a writable one"
         )
     return (
-        "first run on this machine: the search is compiled beside it (about 20 s of one "
+        "first run on this machine: the search is compiled beside it (about 25 s of one "
         "core), so this run finds less in its time than later ones"
     )
 
