@@ -96,7 +96,9 @@ def is_raced(site: Network, settings: Settings) -> bool:
     Pressures and what is out of order make them long. Where nobody wants power the bound by origin
     has never been first, and takes from the other runner: two cores share one memory.
     """
-    if not wants_power(site) or not is_small(site) or site.pressures or settings.robustness.anything:
+    if not wants_power(site) or not is_small(site):
+        return False
+    if site.pressures or settings.robustness.anything:
         return False
     sets = offered(site, settings.basis, settings.robustness)
     few = flow_variable_count(sets) <= min(RACE.flows, BOUND.flows)
