@@ -16,7 +16,7 @@ from allocator.network.deriving import network_of
 from allocator.search.bound_worker import cores
 from allocator.search.paths.network import first_service, path_network_of
 from allocator.search.paths.repair import has_path_search
-from allocator.search.paths.warming import all_compiled, compile_all
+from allocator.search.paths.warming import all_compiled, compile_all, first_run_note
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
@@ -33,7 +33,8 @@ def compiled_first(site: Site, settings: Settings, tell: Callable[[str], object]
     settings : Settings
         Of its plan. With a node limit nothing is waited for: that search compiles as it goes.
     tell : function
-        Called with :data:`NOTE` where there is something to wait for.
+        Called with :data:`NOTE` where there is something to wait for, and with what to do where
+        nothing can be kept.
 
     Raises
     ------
@@ -41,7 +42,7 @@ def compiled_first(site: Site, settings: Settings, tell: Callable[[str], object]
         Ctrl-C while it waits; nothing is compiled on.
     """
     began = time.perf_counter()
-    if settings.node_limit is not None or all_compiled() or kept_in() is None:
+    if settings.node_limit is not None or all_compiled():
         return 0.0
     sets = offered(network_of(site), settings.basis, settings.robustness)
     goal = first_service(sets)
@@ -49,6 +50,9 @@ def compiled_first(site: Site, settings: Settings, tell: Callable[[str], object]
         return 0.0
     made = path_network_of(sets, goal)
     if made is None:
+        return 0.0
+    if kept_in() is None:  # what another process compiles would be lost
+        tell(first_run_note())
         return 0.0
     tell(NOTE)
     compile_all(made[0], side_by_side=cores() > 1)
