@@ -145,6 +145,7 @@ ROOMS = {
         "as_built",
         "conflicts",
         "elastic",
+        "first_run",
         "found",
         "frontier_points",
         "outcome",

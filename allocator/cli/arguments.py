@@ -6,7 +6,7 @@ import argparse
 import sys
 import time
 from collections.abc import Callable
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from allocator.cli.terminal import tell
 
@@ -128,6 +128,19 @@ def plan_argument(command: argparse.ArgumentParser) -> None:
     command.add_argument("plan", metavar="PLAN", help="plan file (plan.json) or its folder")
 
 
+class TimeLimit(argparse.Action):
+    """The time limit, and that somebody gave it (``limit_given``)."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: Any,
+        option_string: str | None = None,
+    ) -> None:
+        namespace.time_limit, namespace.limit_given = values, True
+
+
 def solving_arguments(
     command: argparse.ArgumentParser, *, basis: bool = True, limit_of: str = "everything"
 ) -> None:
@@ -145,10 +158,12 @@ def solving_arguments(
     command.add_argument(
         "--time-limit",
         type=positive,
+        action=TimeLimit,
         default=60.0,
         metavar="S",
         help=f"seconds for {limit_of} (default 60); Ctrl-C keeps the best plan so far",
     )
+    command.set_defaults(limit_given=False)
     command.add_argument(
         "--gap",
         type=share,

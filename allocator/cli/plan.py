@@ -12,6 +12,7 @@ from allocator.cli.arguments import (
     counting,
     crew_argument,
     progress_of,
+    seconds_left,
     settings_of,
     share,
     site_argument,
@@ -159,7 +160,6 @@ def run(given: argparse.Namespace) -> int:
         check_file(Path(given.write_program))
     site = site_of(given.site)
     check_origin(site)
-    note_first_run(site)
     from allocator.studies.lifting import lift_of
     from allocator.studies.running import Workers, executor_of
 
@@ -186,6 +186,7 @@ def run(given: argparse.Namespace) -> int:
             workers=given.workers,
         )
         with compiling_beside(site, compiles_proof(given)):
+            settings = with_search_compiled(given, site, settings)
             with stdout_for_data(), executor_of(Workers(cluster=given.cluster)) as executor:
                 result = plan_site(site, settings, follower(progress_of(given)), executor)
             result = proved_in_time(given, result)
@@ -221,6 +222,20 @@ def run(given: argparse.Namespace) -> int:
     if given.write_program is not None:
         _write_program(given.write_program, site, settings, result.plan)
     return verdict(given, result)
+
+
+def with_search_compiled(given: argparse.Namespace, site: Site, settings: Settings) -> Settings:
+    """The settings with the time that is left for planning, which begins after compiling.
+
+    With a time limit of the user's the search is compiled beside, and a note says so.
+    """
+    from allocator.search.first_run import compiled_first
+
+    if given.limit_given or given.cluster is not None:
+        note_first_run(site)
+        return settings
+    given.began += compiled_first(site, settings, tell)
+    return replace(settings, time_limit=seconds_left(given, site))
 
 
 def compiles_proof(given: argparse.Namespace) -> bool:

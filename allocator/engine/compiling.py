@@ -22,6 +22,7 @@ from allocator.site.records import Site
 
 ROOMS = ("simulation", "verify")
 SEARCH = "search"
+PROOF = "proof"
 LOOK = 0.5
 """s between looks whether the search is compiled."""
 SITE = """\
@@ -49,7 +50,7 @@ def compiled_before() -> bool:
 
 def _mark() -> Path | None:
     folder = Path(__file__).parents[1]
-    return mark_of("proof", (file for room in ROOMS for file in (folder / room).glob("*.py")))
+    return mark_of(PROOF, (file for room in ROOMS for file in (folder / room).glob("*.py")))
 
 
 @contextlib.contextmanager
@@ -95,7 +96,7 @@ def main() -> None:
         while sys.argv[2:] == [SEARCH] and not warming.compiled_before(warming.BOUNDS):
             time.sleep(LOOK)  # the search needs its own loops first
         result = plan_site(read_site(file), Settings(node_limit=1))  # the audit's loops
-        with compiling_alone():
+        with compiling_alone(PROOF):
             if not compiled_before():
                 prove_plan(result.site, result.plan)
                 leave_mark(_mark())

@@ -6,6 +6,7 @@ import time
 from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
+from functools import partial
 from typing import Literal
 
 from allocator.base.errors import AllocatorError, PlanFileError
@@ -19,11 +20,14 @@ from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan, Robustness
 from allocator.search import Outcome, Settings, make_plan
-from allocator.search.outcome import Reporter
+from allocator.search.first_run import compiled_first
+from allocator.search.outcome import Progress, Reporter
 from allocator.site.records import Site
 from allocator.solver.settings import Lift
 from allocator.verify import audit
 
+STANDARD_SECONDS = 60.0
+"""For a plan, where nobody says how many."""
 SIMULATION = "simulating the plan ('allocator simulate' does it)"
 """What is left out, in words."""
 
@@ -56,7 +60,7 @@ def plan(
     site: SiteOrPath,
     *,
     basis: Literal["firm", "mean"] = "firm",
-    time_limit: float = 60.0,
+    time_limit: float | None = None,
     node_limit: int | None = None,
     gap: float = 1e-4,
     seed: int = 0,
@@ -86,7 +90,8 @@ def plan(
         ``"firm"``: what the plan promises holds at all times. ``"mean"``: every source at its
         average, as if stores of any size stood everywhere.
     time_limit
-        Seconds for everything.
+        Seconds for everything. By default 60; on a larger site the first run on a machine compiles
+        its search before they begin, once, for some 15 s.
     node_limit
         Nodes of a branch-and-bound search, in place of the time limit: the same plan on every
         machine.
@@ -157,13 +162,14 @@ def plan(
     [{'type': 'small_engine', 'place': 'mill', 'count': 2}]
     """
     began = time.perf_counter()
+    most = STANDARD_SECONDS if time_limit is None else time_limit
     site = site_of(site)
     network_of(site)  # what cannot be of a site changed in Python is told first
     check_robust(site, robust)
     check_lost_machines(site, lose_machines)
     settings = Settings(
         basis=basis,
-        time_limit=time_limit,
+        time_limit=most,
         gap=gap,
         seed=seed,
         threads=threads,
@@ -178,12 +184,20 @@ def plan(
         alternatives=alternatives,
         loss=within,
     )
-    gone = time.perf_counter() - began
-    limit = seconds_for_search(time_limit, gone, len(site.sources), clocks_known(site))
     with compiling_beside(site, basis == "firm" and prove != 0 and node_limit is None):
+        if time_limit is None and executor is None:
+            began += compiled_first(site, settings, partial(_told, report))
+        gone = time.perf_counter() - began
+        limit = seconds_for_search(most, gone, len(site.sources), clocks_known(site))
         result = plan_site(site, replace(settings, time_limit=limit), report, executor)
-        after = time_after_search(result, None if node_limit is not None else time_limit, began)
+        after = time_after_search(result, None if node_limit is not None else most, began)
         return proved(result, prove, seed, executor, after)
+
+
+def _told(report: Reporter | None, words: str) -> None:
+    """Report what is done before the first goal."""
+    if report is not None:
+        report(Progress(0.0, "", None, None, None, words))
 
 
 def clocks_known(site: Site) -> bool:

@@ -36,7 +36,8 @@ def estimates_beside(now: PlanState, budget: Budget) -> PlanState:
     own = Clock(task.clock.left())
     alone = replace(task, worker=None, report=None, executor=None)
     share = partial(_estimate, alone, budget, None)
-    return replace(now, beside=Beside(own, share, partial(_limit_beside, task)))
+    limit, delay = partial(_limit_beside, task), PLAN.beside_delay_seconds
+    return replace(now, beside=Beside(own, share, limit, delay))
 
 
 def average_flow_estimate(now: PlanState, budget: Budget) -> PlanState:

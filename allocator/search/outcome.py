@@ -20,7 +20,7 @@ class Progress:
     seconds : float
         Since the start.
     goal : str
-        Name of the goal.
+        Name of the goal; empty before the first.
     value, bound : float or None
         Of the best plan, and what no plan can pass, in the goal's SI unit.
     gap : float or None

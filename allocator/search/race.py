@@ -20,6 +20,7 @@ from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
 from allocator.model.stating import offered
 from allocator.network.records import Network
+from allocator.search.best_plan import wants_power
 from allocator.search.bound_process import Best, BoundTask, Order
 from allocator.search.bound_worker import BoundWorker, may_have_worker, order_of
 from allocator.search.bounds.disaggregated import flow_variable_count
@@ -92,9 +93,12 @@ def racer_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> Rac
 def is_raced(site: Network, settings: Settings) -> bool:
     """Whether HiGHS may prove the best plan of a site by itself, and its linear programs are short.
 
-    Pressures and what is out of order make them long.
+    Pressures and what is out of order make them long. Where nobody wants power the bound by origin
+    has never been first, and takes from the other runner: two cores share one memory.
     """
-    if not is_small(site) or site.pressures or settings.robustness.anything:
+    if not wants_power(site) or not is_small(site):
+        return False
+    if site.pressures or settings.robustness.anything:
         return False
     sets = offered(site, settings.basis, settings.robustness)
     few = flow_variable_count(sets) <= min(RACE.flows, BOUND.flows)

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import threading
 import time
 
 import pytest
 from tiny_sites import tiny_site
 
-from allocator.base.clock import Clock
+from allocator.base.clock import Clock, OutOfTimeError
 from allocator.plans.records import Ceiling, Plan
 from allocator.search import Settings, best_plan, make_plan
 from allocator.search import bound_worker as module
@@ -15,7 +16,7 @@ from allocator.search.beside import Beside
 
 
 def limit(clock: Clock) -> Ceiling:
-    while not clock.interrupted:
+    while not clock.out():
         time.sleep(0.01)
     return Ceiling(1.0, None)
 
@@ -27,6 +28,45 @@ def test_it_is_ended_when_the_plan_is_there_and_keeps_what_it_found() -> None:
     assert time.monotonic() - began < 2.0
     assert beside.average is None
     assert beside.ceiling in (None, Ceiling(1.0, None))
+
+
+def until_ended(clock: Clock) -> Plan | None:
+    while not clock.interrupted:
+        time.sleep(0.01)
+    return None
+
+
+def test_it_leaves_the_core_to_the_race_until_the_plan_is_there() -> None:
+    begun: list[str] = []
+
+    def estimate(clock: Clock) -> Plan | None:
+        begun.append(threading.current_thread().name)
+        return until_ended(clock)
+
+    def limit_at_once(clock: Clock) -> Ceiling:
+        begun.append(threading.current_thread().name)
+        return Ceiling(1.0, None)
+
+    beside = Beside(Clock(None), estimate, limit_at_once, delay=3600.0)
+    assert not begun
+    beside.finish(hurry=False)
+    # the limit on the core of the plan, once, while the estimate is at work
+    assert sorted(begun) == [threading.current_thread().name, "beside the best plan"]
+    assert beside.ceiling == Ceiling(1.0, None)
+    begun.clear()
+    beside = Beside(Clock(None), estimate, limit_at_once, delay=3600.0)
+    beside.finish(hurry=True)
+    assert not begun
+    assert beside.ceiling is None
+
+
+def test_a_limit_without_time_is_left_to_what_comes_after() -> None:
+    def out_of_time(clock: Clock) -> Ceiling:
+        raise OutOfTimeError
+
+    beside = Beside(Clock(None), until_ended, out_of_time, delay=3600.0)
+    beside.finish(hurry=False)
+    assert beside.ceiling is None
 
 
 def test_its_faults_are_not_lost() -> None:

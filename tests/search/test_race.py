@@ -14,6 +14,7 @@ from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
 from tiny_search import best_goals
 from tiny_sites import tiny_site
+from transport_sites import Arc, flow_site
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
@@ -103,6 +104,9 @@ def test_which_sites_are_raced(tmp_path: Path) -> None:
     assert is_raced(site, Settings())
     assert not is_raced(site, Settings(robustness=Robustness(lost=1)))
     assert not is_raced(network_of(pressed_site(1, tmp_path)), Settings())
+    arcs = [Arc("a", "b", None, 1.0, 1.0)]
+    flows = flow_site(arcs, {"a": 1.0}, {"b": 1.0}, ("money",), min_share=1.0)
+    assert not is_raced(network_of(flows), Settings())  # nobody wants power
 
 
 @pytest.mark.parametrize(("basis", "choices"), [("mean", MeanBasis), ("firm", FirmBasis)])

@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from allocator.search.paths.compiled import compiled
+from allocator.search.paths.compiled import compiled_into
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
 
-@compiled
+@compiled_into
 def push(keys: Floats, names: Ints, size: int, key: float, name: int) -> int:
     """Put a name on a heap of so many; how many there are then."""
     i = size
@@ -27,7 +27,7 @@ def push(keys: Floats, names: Ints, size: int, key: float, name: int) -> int:
     return size + 1
 
 
-@compiled
+@compiled_into
 def drop_first(keys: Floats, names: Ints, size: int) -> int:
     """Take the name with the least key, the first one, off a heap; how many are left."""
     size -= 1

@@ -113,10 +113,9 @@ class Room(NamedTuple):
     ``far``, ``back``, ``via``, ``keys``, ``names``, ``reached``: a search of cheapest ways, by
     nodes of both layers; ``far`` is infinite between two of them. ``ahead[n]``: about what a kg/s
     costs from a node to a sink.
-    ``load`` to ``used``: those of the state before a move. ``log``: what the move does, each
-    a slot times 2, plus 1 where it was filled. ``stale``: slots that differ from the best state,
-    listed in ``behind``. ``counts``: how many are in ``log`` and in ``behind``. ``mark``,
-    ``touched``: sources.
+    ``log``: what a move does, each a slot times 2, plus 1 where it was filled. ``stale``: slots
+    that differ from the best state, listed in ``behind``. ``counts``: how many are in ``log`` and
+    in ``behind``. ``mark``, ``touched``: sources.
     """
 
     far: Floats
@@ -126,11 +125,6 @@ class Room(NamedTuple):
     names: Whole
     reached: Whole
     ahead: Floats
-    load: Floats
-    stores: Floats
-    park: Floats
-    taken: Floats
-    used: Floats
     log: Whole
     stale: Flags
     behind: Whole
@@ -168,7 +162,6 @@ def empty_room(arrays: Arrays) -> Room:
     """Room for one search on a site."""
     nodes, sources = 2 * (len(arrays.first) - 1), len(arrays.most)
     heap, slots = 4 * len(arrays.tail) + nodes + 16, sources * PATHS
-    loads = empty_state(arrays)[-5:]
     return Room(
         np.full(nodes, np.inf),
         np.full(nodes, -1, dtype=np.int64),
@@ -177,7 +170,6 @@ def empty_room(arrays: Arrays) -> Room:
         np.empty(heap, dtype=np.int64),
         np.empty(nodes, dtype=np.int64),
         np.zeros(nodes // 2),
-        *loads,
         np.empty(2 * slots, dtype=np.int64),
         np.zeros(slots, dtype=np.bool_),
         np.empty(slots, dtype=np.int64),

@@ -12,9 +12,9 @@ import math
 
 import numpy as np
 
-from allocator.search.paths.compiled import compiled
+from allocator.search.paths.compiled import compiled, inlined
 from allocator.search.paths.loads import carry, recount, use_of, value_of
-from allocator.search.paths.moves import SLACK, copy_paths, insert, shuffle, total_of
+from allocator.search.paths.moves import SLACK, insert, total_of
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -25,6 +25,8 @@ from allocator.search.paths.records import (
     Room,
     Whole,
 )
+from allocator.search.paths.ruin import shuffle
+from allocator.search.paths.undo import copy_paths
 
 LARGEST = 0.4
 """Share of the sources that are taken over at once at most."""
@@ -83,7 +85,7 @@ def _freed(arrays: Arrays, state: PathState, touched: Whole, count: int) -> int:
     return count
 
 
-@compiled
+@inlined
 def relink(
     arrays: Arrays,
     state: PathState,
@@ -109,10 +111,9 @@ def relink(
         copy_paths(state, before)
         centre = np.random.randint(sources)
         size = 2 + int((most - 1) * np.random.random() ** 2)
-        count = 0
-        for i in range(min(size, arrays.near.shape[1])):
-            touched[count] = arrays.near[centre, i]
-            count += 1
+        count = min(size, arrays.near.shape[1])
+        for i in range(count):
+            touched[i] = arrays.near[centre, i]
         for i in range(count):
             _without(arrays, state, touched[i])
         for i in range(count):

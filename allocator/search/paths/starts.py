@@ -96,12 +96,10 @@ def priced(arrays: Arrays, weight: Floats) -> Arrays:
 
 def begun(arrays: Arrays, seed: int, weight: Floats) -> PathStart:
     """A new start: every source laid once."""
-    from allocator.search.paths.moves import construct
-    from allocator.search.paths.packed import packed, packed_room, packed_state
+    from allocator.search.paths.entry import CONSTRUCT
 
     state = empty_state(arrays)
-    room = packed_room(empty_room(arrays))
-    value = float(construct(packed(priced(arrays, weight)), packed_state(state), room, seed))
+    value = _run(CONSTRUCT, priced(arrays, weight), state, state, state, seed)
     return PathStart(seed, weight, value, state, copied(state))
 
 
@@ -117,44 +115,65 @@ def continued(
     ``turn``: how often it has been continued; ``heat``: at the beginning and at the end, shares of
     the value.
     """
-    from allocator.search.paths.moves import improve
-    from allocator.search.paths.packed import packed, packed_room, packed_state
+    from allocator.search.paths.entry import IMPROVE
 
     state, best = copied(start.state), copied(start.best)
     hot = HOT * 0.5**turn
-    hot, cold = heat or (hot, max(COLD, 0.1 * hot))
-    value = improve(
-        packed(priced(arrays, start.weight)),
-        packed_state(state),
-        packed_state(best),
-        packed_room(empty_room(arrays)),
-        (start.seed * 7919 + turn) % 2**31,
-        moves,
-        hot,
-        cold,
-        THRIFT if heat is None else LONG_THRIFT,
-    )
-    return PathStart(start.seed, start.weight, float(value), state, best)
+    ends = heat or (hot, max(COLD, 0.1 * hot))
+    seed = (start.seed * 7919 + turn) % 2**31
+    thrift = THRIFT if heat is None else LONG_THRIFT
+    weighted = priced(arrays, start.weight)
+    value = _run(IMPROVE, weighted, state, best, best, seed, moves, (*ends, thrift))
+    return PathStart(start.seed, start.weight, value, state, best)
 
 
 def relinked(
     arrays: Arrays, start: PathStart, guide: PathStart, steps: int, turn: int
 ) -> PathStart:
     """A start turned part by part into another, from the best of both; then improved while cold."""
-    from allocator.search.paths.moves import improve
-    from allocator.search.paths.packed import packed, packed_room, packed_state
-    from allocator.search.paths.relinking import relink
+    from allocator.search.paths.entry import IMPROVE, RELINK
 
-    weighted = packed(priced(arrays, start.weight))
+    weighted = priced(arrays, start.weight)
     state, best = copied(start.best), copied(start.best)
-    room, into = packed_room(empty_room(arrays)), packed_state(best)
-    before = packed_state(empty_state(arrays))
     seed = (start.seed * 7919 + guide.seed * 104729 + turn) % 2**31
-    relink(weighted, packed_state(state), packed_state(guide.best), into, before, room, seed, steps)
+    _run(RELINK, weighted, state, guide.best, best, seed, steps)
     state = copied(best)
-    cold = COLD * 10, COLD
-    value = improve(weighted, packed_state(state), into, room, seed, 2 * steps, *cold, THRIFT)
-    return PathStart(seed, start.weight, float(value), state, best)
+    cooling = COLD * 10, COLD, THRIFT
+    value = _run(IMPROVE, weighted, state, best, best, seed, 2 * steps, cooling)
+    return PathStart(seed, start.weight, value, state, best)
+
+
+def _run(
+    kind: int,
+    arrays: Arrays,
+    state: PathState,
+    guide: PathState,
+    best: PathState,
+    seed: int,
+    moves: int = 0,
+    cooling: tuple[float, float, float] = (0.0, 0.0, 0.0),
+) -> float:
+    """Run the compiled search on a state, with room of its own; the best value.
+
+    ``cooling``: heat at the beginning and at the end, and thrift.
+    """
+    from allocator.search.paths.entry import run
+    from allocator.search.paths.packed import packed, packed_room, packed_state
+
+    return float(
+        run(
+            kind,
+            packed(arrays),
+            packed_state(state),
+            packed_state(guide),
+            packed_state(best),
+            packed_state(empty_state(arrays)),
+            packed_room(empty_room(arrays)),
+            seed,
+            moves,
+            *cooling,
+        )
+    )
 
 
 def _first(arrays: Arrays, seed: int, weight: Floats, moves: int) -> PathStart:

@@ -1,8 +1,10 @@
-"""The path search and the bound's loops compiled ahead, in a process of its own.
+"""The path search and the bound's loops compiled ahead, in processes of their own.
 
-Compiling takes some twenty seconds of one core, the path search first; numba keeps what it made on
-disk. A thread would not do: the solver asks Python every now and then whether to go on, and would
-wait for the compiler each time. A mark beside the kept code says that a part is through.
+Compiling takes some 25 seconds of a core; numba keeps what it made on disk. A thread would
+not do: the solver asks Python every now and then whether to go on, and would wait for the compiler
+each time. A mark beside the kept code says that a part is through. Beside a plan
+(:class:`Warming`) one process compiles the path search first; where the plan waits for it
+(:func:`compile_all`) there is a process for each part.
 """
 
 from __future__ import annotations
@@ -15,7 +17,13 @@ import sys
 import time
 from pathlib import Path
 
-from allocator.base.compiling import compiling_alone, kept_in, leave_mark, mark_of
+from allocator.base.compiling import (
+    compiling_alone,
+    kept_in,
+    leave_mark,
+    mark_of,
+    quick_compiling,
+)
 from allocator.base.parent_process import end_with_parent
 from allocator.search.paths.records import Arrays
 
@@ -23,6 +31,8 @@ PATHS, BOUNDS = "paths", "bounds"
 """What is compiled, in this order."""
 LOOK = 0.2
 """s between looks whether the paths are compiled."""
+MOST_SECONDS = 120.0
+"""That a plan waits for the compiler at the most; then it begins, and that goes on beside it."""
 
 
 class Warming:
@@ -31,19 +41,9 @@ class Warming:
     def __init__(self, arrays: Arrays) -> None:
         self._process: subprocess.Popen[bytes] | None = None
         self._look_again = 0.0
-        if compiled_before(BOUNDS):  # the last of them
-            return
-        with contextlib.suppress(OSError):
-            self._process = subprocess.Popen(
-                [sys.executable, "-m", __name__, str(os.getpid())],
-                stdin=subprocess.PIPE,
-                stdout=subprocess.DEVNULL,
-                stderr=subprocess.DEVNULL,
-                start_new_session=True,  # Ctrl-C is for the plan, not for the compiler
-            )
-            assert self._process.stdin is not None
-            with self._process.stdin as pipe:
-                pipe.write(pickle.dumps(tuple(arrays)))
+        if not all_compiled():
+            self._process = _begun((PATHS, BOUNDS))
+            _send(self._process, arrays)
 
     def done(self, seconds: float) -> bool:
         """True when the search is compiled; waits for it no longer than some seconds."""
@@ -62,6 +62,58 @@ class Warming:
         return True
 
 
+def compile_all(arrays: Arrays, side_by_side: bool) -> bool:
+    """Compile what is not yet, and wait for it; whether all is compiled.
+
+    ``side_by_side``: the parts at the same time. The processes are ended after
+    :data:`MOST_SECONDS`, or by whatever ends this one: what they have made until then is kept.
+    """
+    each = ((PATHS,), (BOUNDS,)) if side_by_side else ((PATHS, BOUNDS),)
+    ends = time.perf_counter() + MOST_SECONDS
+    processes: list[subprocess.Popen[bytes] | None] = []
+    try:
+        for parts in each:
+            processes.append(_begun(parts))
+        for process in processes:
+            _send(process, arrays)
+        while any(process is not None and process.poll() is None for process in processes):
+            if all_compiled() or time.perf_counter() >= ends:
+                break
+            time.sleep(LOOK)
+    finally:
+        for process in processes:
+            if process is not None:
+                process.kill()
+                process.wait()
+    return all_compiled()
+
+
+def _begun(parts: tuple[str, ...]) -> subprocess.Popen[bytes] | None:
+    """A process that compiles parts one after the other; None where none can be started."""
+    with contextlib.suppress(OSError):
+        return subprocess.Popen(
+            [sys.executable, "-m", __name__, str(os.getpid()), *parts],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            env=quick_compiling(),
+            start_new_session=True,  # Ctrl-C is for the plan, not for the compiler
+        )
+    return None
+
+
+def _send(process: subprocess.Popen[bytes] | None, arrays: Arrays) -> None:
+    """Send the arrays for which it compiles; it may have ended."""
+    if process is not None and process.stdin is not None:
+        with contextlib.suppress(OSError), process.stdin as pipe:
+            pipe.write(pickle.dumps(tuple(arrays)))
+
+
+def all_compiled() -> bool:
+    """True when both parts are compiled and kept."""
+    return compiled_before(PATHS) and compiled_before(BOUNDS)
+
+
 def compiled_before(part: str) -> bool:
     """True when a part (:data:`PATHS` or :data:`BOUNDS`) is compiled and kept."""
     mark = _mark(part)
@@ -70,15 +122,15 @@ def compiled_before(part: str) -> bool:
 
 def first_run_note() -> str:
     """What somebody who waits should know of a run that has to compile; empty for all others."""
-    if compiled_before(BOUNDS):
+    if all_compiled():
         return ""
     if kept_in() is None:
         return (
-            "the search is compiled again in every run (about 20 s of one core), as there "
+            "the search is compiled again in every run (about 25 s of one core), as there "
             "is no folder to keep it in: set NUMBA_CACHE_DIR to a writable one"
         )
     return (
-        "first run on this machine: the search is compiled beside it (about 20 s of one "
+        "first run on this machine: the search is compiled beside it (about 25 s of one "
         "core), so this run finds less in its time than later ones"
     )
 
@@ -90,23 +142,25 @@ def _mark(part: str) -> Path | None:
 
 
 def main() -> None:
-    """Compile for the arrays on standard input, and leave the mark.
+    """Compile for the arrays on standard input, and leave the marks.
 
-    The one argument is the process that waits for it.
+    Arguments: the process that waits for it, and the parts.
     """
     from allocator.search.bounds.multipliers import warmed
     from allocator.search.paths.starts import begun, continued, relinked
 
     end_with_parent(int(sys.argv[1]))
     arrays = Arrays(*pickle.load(sys.stdin.buffer))
-    with compiling_alone():
-        if not compiled_before(PATHS):
-            start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
-            relinked(arrays, start, start, 1, 0)
-            leave_mark(_mark(PATHS))
-        if not compiled_before(BOUNDS):
-            warmed()
-            leave_mark(_mark(BOUNDS))
+    for part in sys.argv[2:]:
+        with compiling_alone(part):
+            if compiled_before(part):
+                continue
+            if part == PATHS:
+                start = continued(arrays, begun(arrays, 0, arrays.weight), 1, 0)
+                relinked(arrays, start, start, 1, 0)
+            else:
+                warmed()
+            leave_mark(_mark(part))
 
 
 if __name__ == "__main__":

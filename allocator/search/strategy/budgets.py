@@ -21,10 +21,13 @@ class PlanBudgets:
     """The average-flow estimate after a firm plan; the rest is for the ceiling."""
     estimate_seconds: float = 0.01
     """Seconds a source without which there is no average-flow estimate."""
+    beside_delay_seconds: float = 0.8
+    """Seconds until what is worked out beside the best plan of a small site begins: the race for
+    that plan has both cores, and is often over by then."""
     beside: float = 0.1
     """What is worked out beside the best plan of a small site, after that plan is there: a share of
     the time that it took."""
-    beside_seconds: float = 0.5
+    beside_seconds: float = 0.6
     """Seconds of the same at the least."""
     best_plan: float = 0.79
     """The best plan on the firm basis; the rest is for the average-flow estimate, the ceiling and

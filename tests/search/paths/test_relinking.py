@@ -10,20 +10,19 @@ from families import site_of
 
 from allocator.model.stating import offered
 from allocator.network.deriving import network_of
+from allocator.search.paths.entry import RELINK
 from allocator.search.paths.loads import use_of, value_of
 from allocator.search.paths.network import path_network_of
-from allocator.search.paths.packed import packed, packed_room, packed_state
-from allocator.search.paths.records import Arrays, PathState, copied, empty_room, empty_state
-from allocator.search.paths.relinking import relink
-from allocator.search.paths.starts import begun, continued
+from allocator.search.paths.packed import packed, packed_state
+from allocator.search.paths.records import Arrays, PathState, copied
+from allocator.search.paths.starts import _run, begun, continued
 
 
 def linked(
     arrays: Arrays, state: PathState, guide: PathState, best: PathState, steps: int
 ) -> float:
     """The best on the way from a state to a guide."""
-    states = map(packed_state, (state, guide, best, empty_state(arrays)))
-    return float(relink(packed(arrays), *states, packed_room(empty_room(arrays)), 5, steps))
+    return _run(RELINK, arrays, state, guide, best, 5, steps)
 
 
 @pytest.mark.parametrize("basis", ["mean", "firm"])
