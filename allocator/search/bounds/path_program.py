@@ -1,0 +1,324 @@
+"""The program that carrying rows are duals of, on paths that are stated as they are needed.
+
+What goes from an origin to an end is a sum of flows along paths of the origin's region. The builds
+``lay[d,k]`` of the links that they use take from one limit, one build a pipe:
+
+    paths through d                      <=  sum over k of capacity_k * lay[d,k]        for all d,
+    paths of origins A through d         <=  sum over k of min(capacity_k, M(A)) * lay[d,k],
+    sum over builds of a pipe of lay     <=  1,
+    sum of cost[d,k] * lay[d,k]  +  t    <=  n       (see :mod:`allocator.search.bounds.carrying`).
+
+The second are threshold cuts, stated where they are broken (``disaggregated.py``). With some paths
+alone this bounds nothing. Its duals, in shares of the price of the limit, are weights of links by
+origin, what ends are worth, and what it is worth that a pipe has one build alone: carrying rows are
+made of these, whatever they are.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.base.status import Status
+from allocator.model.goals import Goal
+from allocator.model.model import INFINITY, Key, Model, Row, Terms
+from allocator.search.bounds.arrays import Floats, Ints
+from allocator.search.bounds.raising import broken_cuts
+from allocator.search.bounds.regions import Regions, packed_regions
+from allocator.search.bounds.relaxation import LOOSE, StoreCuts
+from allocator.solver.interface import Highs
+from allocator.solver.settings import Settings
+from allocator.solver.solver_model import SolverModel
+
+CUT_ROUNDS = 3
+"""Solves between two rounds of pricing."""
+LEAST_PRICE = 1e-12
+"""Price of the limit, as a share of the objective, below which it counts for nothing."""
+
+
+class Carried(NamedTuple):
+    """Something sent to an end: its column, and the number of the end among all of its origin."""
+
+    key: Key
+    end: int
+
+
+class Prices(NamedTuple):
+    """What duals say, in shares of the limit's price: by end, by slot, and by pipe.
+
+    ``gain``: what flow is worth at an end; ``weight``: what a link takes; ``single``: what it is
+    worth that a pipe has one build alone.
+    """
+
+    gain: Floats
+    weight: Floats
+    single: Floats
+
+    def toward(self, other: Prices, share: float) -> Prices:
+        """So much of the way to others."""
+        mixed = [(1.0 - share) * mine + share * its for mine, its in zip(self, other, strict=True)]
+        return Prices(*mixed)
+
+
+class _Cut(NamedTuple):
+    """A threshold cut: its row in the solver, the scale of that, and its slots."""
+
+    row: int
+    scale: float
+    slots: Ints
+
+
+class PathProgram:
+    """The program on the paths that it was given.
+
+    ``base``: a model without pipes, whose rows are kept; ``carried``: its columns that paths stand
+    for; ``taken`` and ``shares``: what else takes from the limit, and how much there is; ``cost``:
+    what each build takes.
+    """
+
+    def __init__(
+        self,
+        base: Model,
+        goal: Goal,
+        carried: Sequence[Carried],
+        regions: Regions,
+        cost: Floats,
+        taken: Terms,
+        shares: float,
+        store_cuts: StoreCuts,
+        settings: Settings,
+        clock: Clock,
+    ) -> None:
+        began = time.perf_counter()
+        self._base, self._carried, self._regions = base, carried, regions
+        self._packed = packed_regions(regions)
+        self._store_cuts = store_cuts
+        self.model = model = Model(clock.check)
+        for column in base.columns:
+            low, high = column.low * column.unit, column.high * column.unit
+            model.variable(column.key, low, high, column.unit)
+        for one in carried:
+            model.close(one.key)  # paths stand for it
+        model.rows = list(base.rows)
+        laid: list[Key] = [model.variable(("laid", k)) for k in range(len(cost))]
+        self._first_laid = model.index(laid[0])
+        self._limit = len(model.rows)
+        takes: Terms = [(float(value), key) for value, key in zip(cost, laid, strict=True)]
+        model.row("limit", taken + takes, high=shares)
+        self._first_link = len(model.rows)
+        for d in range(len(regions.pipe)):
+            builds = range(int(regions.build[d]), int(regions.build[d + 1]))
+            room: Terms = [(-float(regions.capacity[k]), laid[k]) for k in builds]
+            model.rows.append(_row(model, f"link[{d}]", room, 0.0))
+        self._first_pipe = len(model.rows)
+        of_pipe = np.repeat(regions.pipe, np.diff(regions.build))
+        for pipe in range(int(regions.pipe.max(initial=-1)) + 1):
+            single: Terms = [(1.0, laid[k]) for k in np.nonzero(of_pipe == pipe)[0]]
+            model.rows.append(_row(model, f"pipe[{pipe}]", single, 1.0))
+        clock.spend("build", time.perf_counter() - began)
+        self._solver_model = SolverModel(model, lambda values, tolerance: [], settings, clock)
+        assert isinstance(self._solver_model.solver, Highs)
+        self._solver = self._solver_model.solver
+        self._solver_model.aim(goal)
+        self._rows = len(model.rows)
+        self._scales = np.array([row.scale for row in model.rows])
+        self._begin_carried(goal)
+        self._known: set[tuple[int, tuple[int, ...]]] = set()
+        self._path_carried: list[int] = []
+        """By path: the number of what it carries; then, slot by slot of all paths, their path."""
+        self._path_slot: list[int] = []
+        self._slot_path: list[int] = []
+        self._through: dict[int, list[int]] = {}
+        """By slot: the paths that use it."""
+        self._paths_of: list[list[int]] = [[] for _ in carried]
+        self._cuts: dict[int, list[_Cut]] = {}
+        """Threshold cuts by link."""
+        self.store_rows: list[Row] = []
+        """Store cuts that were found here and not taken yet."""
+        self.settled = False
+        """Whether the last solve broke no cut by much."""
+        self.value: float | None = None
+        """Of the last solve (minimised, SI)."""
+
+    def _begin_carried(self, goal: Goal) -> None:
+        """Entries of the columns that paths stand for, in rows and in the objective."""
+        model = self.model
+        columns = [model.index(one.key) for one in self._carried]
+        self._number = {column: n for n, column in enumerate(columns)}
+        self._units = np.array([model.columns[column].unit for column in columns])
+        self._end = np.array([one.end for one in self._carried], dtype=np.int64)
+        self._by_end: dict[int, list[int]] = {}
+        for n, one in enumerate(self._carried):
+            self._by_end.setdefault(one.end, []).append(n)
+        sign = -1.0 if goal.maximise else 1.0
+        costs = model.summed(goal.terms)
+        self._costs = np.array(
+            [self._solver_model.scaled(sign * costs.get(c, 0.0)) for c in columns]
+        )
+        self._entries: list[list[tuple[int, float]]] = [[] for _ in columns]
+        self._entry: tuple[list[float], ...] = ([], [], [])
+        """Number, row and coefficient of all entries."""
+        for number, row in enumerate(model.rows):
+            self._enter(number, row)
+
+    def _enter(self, number: int, row: Row) -> None:
+        for column, value in zip(row.columns, row.coefficients, strict=True):
+            n = self._number.get(column)
+            if n is not None:
+                self._entries[n].append((number, value))
+                for listed, new in zip(self._entry, (n, number, value), strict=True):
+                    listed.append(new)
+
+    def add_paths(self, paths: tuple[Ints, Ints, Ints]) -> int:
+        """State more paths (ends, where the slots of each begin, slots); how many were new."""
+        ends, first, slots = (part.tolist() for part in paths)
+        columns, entries, costs = [], [], []
+        for end, low, high in zip(ends, first[:-1], first[1:], strict=True):
+            path = tuple(slots[low:high])
+            for n in self._by_end.get(end, ()):
+                if (n, path) in self._known:
+                    continue
+                self._known.add((n, path))
+                entries.append(self._state(n, path))
+                columns.append(self.model.columns[-1])
+                costs.append(float(self._costs[n]))
+        self._solver.add_columns(columns, entries, costs)
+        return len(columns)
+
+    def _state(self, n: int, path: tuple[int, ...]) -> tuple[np.ndarray, Floats]:
+        """Declare a path; its rows and coefficients."""
+        unit, number = float(self._units[n]), len(self._path_carried)
+        self.model.variable(("path", number), unit=unit)
+        self._path_carried.append(n)
+        self._paths_of[n].append(number)
+        rows = [row for row, _ in self._entries[n]]
+        values = [value for _, value in self._entries[n]]
+        for slot in path:
+            link = int(self._regions.slot_link[slot])
+            rows.append(self._first_link + link)
+            values.append(unit / float(self._scales[self._first_link + link]))
+            for cut in self._cuts.get(link, ()):
+                if slot in cut.slots:
+                    rows.append(cut.row)
+                    values.append(unit / cut.scale)
+            self._path_slot.append(slot)
+            self._slot_path.append(number)
+            self._through.setdefault(slot, []).append(number)
+        return np.array(rows, dtype=np.int32), np.array(values)
+
+    def add_store_cuts(self, rows: Sequence[Row]) -> None:
+        """Add store cuts of the base model."""
+        for row in rows:
+            columns, values = [], []
+            for column, value in zip(row.columns, row.coefficients, strict=True):
+                n = self._number.get(column)
+                if n is None:
+                    columns.append(column)
+                    values.append(value)
+                else:
+                    for path in self._paths_of[n]:
+                        columns.append(self.model.index(("path", path)))
+                        values.append(value)
+            self._enter(self._rows, row)
+            made = replace(row, columns=tuple(columns), coefficients=tuple(values))
+            self._add(made)
+
+    def _add(self, row: Row) -> None:
+        self._solver_model.add([row])
+        self._rows += 1
+
+    def prices(self, ends: float | None) -> Prices | None:
+        """Solve and cut a few times; what its duals say, None where the limit has no price.
+
+        ``ends``: a time of the clock, after which there are none.
+        """
+        for turn in range(CUT_ROUNDS):
+            left = None if ends is None else ends - time.perf_counter()
+            if left is not None and left <= 0.0:
+                return None
+            # new columns leave the last point feasible, new rows the last duals
+            self._solver.use_primal(turn == 0)
+            solved = self._solver_model.run(time_limit=left)
+            if solved.status != Status.OPTIMAL or solved.point is None:
+                return None
+            self.value = self._solver_model.unscaled(solved.bound)
+            self.settled = False
+            if turn + 1 == CUT_ROUNDS:
+                break
+            self.settled = not self._cut_off(solved.point)
+            if self.settled:
+                break
+        return self._prices()
+
+    def _cut_off(self, point: np.ndarray) -> bool:
+        """Add cuts that a point breaks; False where there are none."""
+        began = time.perf_counter()
+        regions, base = self._regions, len(self._base.columns)
+        laid: Floats = np.maximum(
+            0.0, point[self._first_laid : self._first_laid + len(regions.capacity)]
+        )
+        carried = np.array(self._path_carried, dtype=np.int64)
+        amount = np.maximum(0.0, point[len(point) - len(carried) :]) * self._units[carried]
+        on_slot = amount[np.array(self._slot_path, dtype=np.int64)]
+        slots = np.array(self._path_slot, dtype=np.int64)
+        flow = np.bincount(slots, weights=on_slot, minlength=len(regions.slot_link)).astype(float)
+        values = {
+            column.key: value * column.unit
+            for column, value in zip(self.model.columns[:base], point.tolist()[:base], strict=True)
+        }
+        sums = np.bincount(carried, weights=amount, minlength=len(self._carried))
+        for one, value in zip(self._carried, sums.tolist(), strict=True):
+            values[one.key] = value
+        rows = self._store_cuts(self._base, values, LOOSE)
+        self.store_rows += rows
+        self.add_store_cuts(rows)
+        links, first, chosen = broken_cuts(self._packed, flow, laid, LOOSE)
+        for link, low, high in zip(links.tolist(), first[:-1], first[1:], strict=True):
+            self._add_threshold(link, chosen[low:high])
+        self._solver_model.clock.spend("cuts", time.perf_counter() - began)
+        return bool(rows) or len(links) > 0
+
+    def _add_threshold(self, link: int, slots: Ints) -> None:
+        regions, model = self._regions, self.model
+        together = float(regions.most[regions.slot_origin[slots]].sum())
+        terms: Terms = [
+            (1.0, ("path", path)) for slot in slots.tolist() for path in self._through.get(slot, ())
+        ]
+        for k in range(int(regions.build[link]), int(regions.build[link + 1])):
+            terms.append((-min(float(regions.capacity[k]), together), ("laid", k)))
+        row = model.scaled_row(f"threshold[{link}]", terms, high=0.0)
+        if row is not None:
+            self._cuts.setdefault(link, []).append(_Cut(self._rows, row.scale, slots))
+            self._add(row)
+
+    def _prices(self) -> Prices | None:
+        regions, duals = self._regions, self._solver.duals()
+        price = -float(duals[self._limit]) / float(self._scales[self._limit])
+        if price <= LEAST_PRICE:
+            return None
+        first, last = self._first_link, self._first_pipe
+        weight = np.maximum(0.0, -duals[first:last] / self._scales[first:last])[regions.slot_link]
+        for cuts in self._cuts.values():
+            for cut in cuts:
+                if cut.row < len(duals) and duals[cut.row] < 0.0:
+                    weight[cut.slots] -= duals[cut.row] / cut.scale
+        first, last = self._first_pipe, len(self._scales)
+        single = np.maximum(0.0, -duals[first:last] / self._scales[first:last])
+        number, row = (np.array(part, dtype=np.int64) for part in self._entry[:2])
+        known = row < len(duals)  # rows that were added since have none
+        each = np.array(self._entry[2])[known] * duals[row[known]]
+        paid = np.bincount(number[known], weights=each, minlength=len(self._costs))
+        gain = np.full(len(regions.end_node), -np.inf)
+        np.maximum.at(gain, self._end, (paid - self._costs) / self._units)
+        return Prices(gain / price, weight / price, single / price)
+
+
+def _row(model: Model, name: str, terms: Terms, high: float) -> Row:
+    """A row that stands even without terms: its number counts."""
+    made = model.scaled_row(name, terms, high=high)
+    return Row(name, (), (), -INFINITY, high) if made is None else made
