@@ -62,7 +62,10 @@ def test_no_weights_bound_below_the_best_of_every_choice_tried(
     assert made.goal.name == "clean_power"
     chance = np.random.default_rng(number)
     for _ in range(6):
-        made.state(made.even * chance.exponential(3.0, len(made.even)))
+        weights = made.even * chance.exponential(3.0, len(made.even))
+        made.state(weights)
+        # what a pipe may collect beyond the cost of its one build, at a price
+        made.state(weights, 0.01 * chance.exponential(1.0, made.pipes))
     made.solve(None)
     assert made.bound is not None
     assert -made.bound >= best * (1.0 - 1e-9)
@@ -70,10 +73,10 @@ def test_no_weights_bound_below_the_best_of_every_choice_tried(
 
 
 @pytest.mark.parametrize("basis", ["mean", "firm"])
-def test_it_comes_near_the_multicommodity_relaxation(tmp_path: Path, basis: str) -> None:
+def test_it_comes_to_the_multicommodity_relaxation(tmp_path: Path, basis: str) -> None:
     site = site_of(tmp_path, 8, 10, 2)
     prover, full, sets = prover_for(site, basis)
     prover.aim(goals_of(full, sets)[0])
     relaxed = prover.relaxed(None)
     assert relaxed is not None
-    assert turns(carrying_of(site, basis), 40) <= -relaxed * 1.08
+    assert turns(carrying_of(site, basis), 40) <= -relaxed * 1.002

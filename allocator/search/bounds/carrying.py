@@ -291,6 +291,11 @@ class CarryingBound:
             return False
         return program.value - self.bound <= CLOSE * abs(self.bound)
 
+    @property
+    def pipes(self) -> int:
+        """How many pipes there are."""
+        return int(self._net.pipe.max(initial=-1)) + 1
+
     def _costs_with(self, single: Floats) -> Floats:
         """What each build may collect where every pipe has an excess."""
         found: Floats = self._cost + np.repeat(single[self._net.pipe], np.diff(self._net.build))
