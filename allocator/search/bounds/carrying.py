@@ -59,7 +59,7 @@ from allocator.search.bounds.arrays import Floats, network_arrays_of
 from allocator.search.bounds.disaggregated import DROPPED, DROPPED_ROWS, PipeLink
 from allocator.search.bounds.multicommodity import given, origins_of, taken, takers
 from allocator.search.bounds.path_columns import PathFormulation
-from allocator.search.bounds.path_program import Carried, PathProgram, Prices
+from allocator.search.bounds.path_program import Carried, PathProgram, Prices, SharedLimit
 from allocator.search.bounds.raising import raised, region_paths
 from allocator.search.bounds.regions import distances, lowered, packed_regions, regions_of
 from allocator.search.bounds.relaxation import LOOSE, StoreCuts
@@ -277,9 +277,7 @@ class CarryingBound:
             goal,
             self._carried,
             self._regions,
-            self._cost,
-            taken,
-            self._shares,
+            SharedLimit(self._cost, taken, self._shares),
             self._store_cuts,
             self._settings,
             self.clock,

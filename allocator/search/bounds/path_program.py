@@ -16,6 +16,7 @@ made of these, whatever they are.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Sequence
 from dataclasses import replace
@@ -65,6 +66,14 @@ class Prices(NamedTuple):
         return Prices(*mixed)
 
 
+class SharedLimit(NamedTuple):
+    """What builds take from (``cost`` by build), what else takes from it, and how much there is."""
+
+    cost: Floats
+    taken: Terms
+    shares: float
+
+
 class _Cut(NamedTuple):
     """A threshold cut: its row in the solver, the scale of that, and its slots."""
 
@@ -74,11 +83,10 @@ class _Cut(NamedTuple):
 
 
 class PathProgram:
-    """The program on the paths that it was given.
+    """The program on the paths that it was given, and on the links that these use.
 
     ``base``: a model without pipes, whose rows are kept; ``carried``: its columns that paths stand
-    for; ``taken`` and ``shares``: what else takes from the limit, and how much there is; ``cost``:
-    what each build takes.
+    for.
     """
 
     def __init__(
@@ -87,9 +95,7 @@ class PathProgram:
         goal: Goal,
         carried: Sequence[Carried],
         regions: Regions,
-        cost: Floats,
-        taken: Terms,
-        shares: float,
+        limit: SharedLimit,
         store_cuts: StoreCuts,
         settings: Settings,
         clock: Clock,
@@ -97,41 +103,35 @@ class PathProgram:
         began = time.perf_counter()
         self._base, self._carried, self._regions = base, carried, regions
         self._packed = packed_regions(regions)
-        self._store_cuts = store_cuts
+        self._cost, self._store_cuts = limit.cost, store_cuts
         self.model = model = Model(clock.check)
         for column in base.columns:
             low, high = column.low * column.unit, column.high * column.unit
             model.variable(column.key, low, high, column.unit)
         for one in carried:
             model.close(one.key)  # paths stand for it
-        model.rows = list(base.rows)
-        laid: list[Key] = [model.variable(("laid", k)) for k in range(len(cost))]
-        self._first_laid = model.index(laid[0])
-        self._limit = len(model.rows)
-        takes: Terms = [(float(value), key) for value, key in zip(cost, laid, strict=True)]
-        model.row("limit", taken + takes, high=shares)
-        self._first_link = len(model.rows)
-        for d in range(len(regions.pipe)):
-            builds = range(int(regions.build[d]), int(regions.build[d + 1]))
-            room: Terms = [(-float(regions.capacity[k]), laid[k]) for k in builds]
-            model.rows.append(_row(model, f"link[{d}]", room, 0.0))
-        self._first_pipe = len(model.rows)
-        of_pipe = np.repeat(regions.pipe, np.diff(regions.build))
-        for pipe in range(int(regions.pipe.max(initial=-1)) + 1):
-            single: Terms = [(1.0, laid[k]) for k in np.nonzero(of_pipe == pipe)[0]]
-            model.rows.append(_row(model, f"pipe[{pipe}]", single, 1.0))
+        made = model.scaled_row("limit", limit.taken, high=limit.shares)
+        row = Row("limit", (), (), -INFINITY, limit.shares) if made is None else made
+        self._limit, self._limit_scale = len(base.rows), row.scale
+        model.rows = [*base.rows, row]
         clock.spend("build", time.perf_counter() - began)
         self._solver_model = SolverModel(model, lambda values, tolerance: [], settings, clock)
         assert isinstance(self._solver_model.solver, Highs)
         self._solver = self._solver_model.solver
         self._solver_model.aim(goal)
         self._rows = len(model.rows)
-        self._scales = np.array([row.scale for row in model.rows])
         self._begin_carried(goal)
+        self._laid_column = np.full(len(regions.capacity), -1, dtype=np.int64)
+        """By build: its column; by link and by pipe: their rows. -1: not stated yet."""
+        self._link_row = np.full(len(regions.pipe), -1, dtype=np.int64)
+        self._pipe_row = np.full(int(regions.pipe.max(initial=-1)) + 1, -1, dtype=np.int64)
+        self._link_scale = np.ones(len(regions.pipe))
         self._known: set[tuple[int, tuple[int, ...]]] = set()
         self._path_carried: list[int] = []
-        """By path: the number of what it carries; then, slot by slot of all paths, their path."""
+        """By path: the number of what it carries, and its column."""
+        self._path_column: list[int] = []
         self._path_slot: list[int] = []
+        """Slot by slot of all paths, and the path of each."""
         self._slot_path: list[int] = []
         self._through: dict[int, list[int]] = {}
         """By slot: the paths that use it."""
@@ -177,22 +177,50 @@ class PathProgram:
     def add_paths(self, paths: tuple[Ints, Ints, Ints]) -> int:
         """State more paths (ends, where the slots of each begin, slots); how many were new."""
         ends, first, slots = (part.tolist() for part in paths)
-        columns, entries, costs = [], [], []
+        new = []
         for end, low, high in zip(ends, first[:-1], first[1:], strict=True):
             path = tuple(slots[low:high])
             for n in self._by_end.get(end, ()):
-                if (n, path) in self._known:
-                    continue
-                self._known.add((n, path))
-                entries.append(self._state(n, path))
+                if (n, path) not in self._known:
+                    self._known.add((n, path))
+                    new.append((n, path))
+        used = self._regions.slot_link[[slot for _, path in new for slot in path]]
+        self._open(np.unique(used[self._link_row[used] < 0]).tolist())
+        entries = [self._state(n, path) for n, path in new]
+        columns = self.model.columns[len(self.model.columns) - len(new) :]
+        self._solver.add_columns(columns, entries, [float(self._costs[n]) for n, _ in new])
+        return len(new)
+
+    def _open(self, links: Sequence[int]) -> None:
+        """State some links: their builds, what they carry, and that a pipe has one build."""
+        regions = self._regions
+        columns, entries = [], []
+        for link in links:
+            pipe = int(regions.pipe[link])
+            if self._pipe_row[pipe] < 0:
+                self._pipe_row[pipe] = self._rows
+                self._add(Row(f"pipe[{pipe}]", (), (), -INFINITY, 1.0))
+            builds = range(int(regions.build[link]), int(regions.build[link + 1]))
+            capacity = regions.capacity[builds.start : builds.stop]
+            middle = math.sqrt(float(capacity.min(initial=1.0)) * float(capacity.max(initial=0.0)))
+            scale = 2.0 ** round(math.log2(middle)) if middle > 0.0 else 1.0
+            self._link_scale[link] = scale
+            self._link_row[link] = self._rows
+            self._add(Row(f"link[{link}]", (), (), -INFINITY, 0.0, scale))
+            for k in builds:
+                self._laid_column[k] = len(self.model.columns)
+                self.model.variable(("laid", k))
                 columns.append(self.model.columns[-1])
-                costs.append(float(self._costs[n]))
-        self._solver.add_columns(columns, entries, costs)
-        return len(columns)
+                rows = [self._limit, self._link_row[link], self._pipe_row[pipe]]
+                takes = self._cost[k] / self._limit_scale
+                values = [takes, -regions.capacity[k] / scale, 1.0]
+                entries.append((np.array(rows, dtype=np.int32), np.array(values)))
+        self._solver.add_columns(columns, entries)
 
     def _state(self, n: int, path: tuple[int, ...]) -> tuple[np.ndarray, Floats]:
         """Declare a path; its rows and coefficients."""
         unit, number = float(self._units[n]), len(self._path_carried)
+        self._path_column.append(len(self.model.columns))
         self.model.variable(("path", number), unit=unit)
         self._path_carried.append(n)
         self._paths_of[n].append(number)
@@ -200,8 +228,8 @@ class PathProgram:
         values = [value for _, value in self._entries[n]]
         for slot in path:
             link = int(self._regions.slot_link[slot])
-            rows.append(self._first_link + link)
-            values.append(unit / float(self._scales[self._first_link + link]))
+            rows.append(int(self._link_row[link]))
+            values.append(unit / float(self._link_scale[link]))
             for cut in self._cuts.get(link, ()):
                 if slot in cut.slots:
                     rows.append(cut.row)
@@ -222,7 +250,7 @@ class PathProgram:
                     values.append(value)
                 else:
                     for path in self._paths_of[n]:
-                        columns.append(self.model.index(("path", path)))
+                        columns.append(self._path_column[path])
                         values.append(value)
             self._enter(self._rows, row)
             made = replace(row, columns=tuple(columns), coefficients=tuple(values))
@@ -259,11 +287,9 @@ class PathProgram:
         """Add cuts that a point breaks; False where there are none."""
         began = time.perf_counter()
         regions, base = self._regions, len(self._base.columns)
-        laid: Floats = np.maximum(
-            0.0, point[self._first_laid : self._first_laid + len(regions.capacity)]
-        )
+        laid = np.where(self._laid_column < 0, 0.0, np.maximum(0.0, point[self._laid_column]))
         carried = np.array(self._path_carried, dtype=np.int64)
-        amount = np.maximum(0.0, point[len(point) - len(carried) :]) * self._units[carried]
+        amount = np.maximum(0.0, point[self._path_column]) * self._units[carried]
         on_slot = amount[np.array(self._slot_path, dtype=np.int64)]
         slots = np.array(self._path_slot, dtype=np.int64)
         flow = np.bincount(slots, weights=on_slot, minlength=len(regions.slot_link)).astype(float)
@@ -298,17 +324,16 @@ class PathProgram:
 
     def _prices(self) -> Prices | None:
         regions, duals = self._regions, self._solver.duals()
-        price = -float(duals[self._limit]) / float(self._scales[self._limit])
+        price = -float(duals[self._limit]) / self._limit_scale
         if price <= LEAST_PRICE:
             return None
-        first, last = self._first_link, self._first_pipe
-        weight = np.maximum(0.0, -duals[first:last] / self._scales[first:last])[regions.slot_link]
+        by_link = np.where(self._link_row < 0, 0.0, -duals[self._link_row]) / self._link_scale
+        weight = np.maximum(0.0, by_link)[regions.slot_link]
         for cuts in self._cuts.values():
             for cut in cuts:
                 if cut.row < len(duals) and duals[cut.row] < 0.0:
                     weight[cut.slots] -= duals[cut.row] / cut.scale
-        first, last = self._first_pipe, len(self._scales)
-        single = np.maximum(0.0, -duals[first:last] / self._scales[first:last])
+        single = np.where(self._pipe_row < 0, 0.0, np.maximum(0.0, -duals[self._pipe_row]))
         number, row = (np.array(part, dtype=np.int64) for part in self._entry[:2])
         known = row < len(duals)  # rows that were added since have none
         each = np.array(self._entry[2])[known] * duals[row[known]]
@@ -316,9 +341,3 @@ class PathProgram:
         gain = np.full(len(regions.end_node), -np.inf)
         np.maximum.at(gain, self._end, (paid - self._costs) / self._units)
         return Prices(gain / price, weight / price, single / price)
-
-
-def _row(model: Model, name: str, terms: Terms, high: float) -> Row:
-    """A row that stands even without terms: its number counts."""
-    made = model.scaled_row(name, terms, high=high)
-    return Row(name, (), (), -INFINITY, high) if made is None else made
