@@ -36,6 +36,7 @@ know nothing of the others, so each turn lowers them until the condition above h
 where a way is too cheap (dual ascent, :mod:`allocator.search.bounds.raising`), states the carrying
 row of these weights, and adds the paths that are still too cheap. Duals of such a program leap
 from turn to turn: the row is of a mean with those of the turn before (Wentges 1997, from memory).
+On very large sites, where a turn of that takes many seconds, subgradient steps come first.
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ import itertools
 import math
 import time
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 
@@ -52,24 +54,23 @@ from allocator.base.status import Status
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal, goals_of
 from allocator.model.index_sets import IndexSets
-from allocator.model.model import INFINITY, Key, Model, Row, Terms
+from allocator.model.model import Key, Row, Terms
 from allocator.model.rules import state_rules
 from allocator.model.variables import declare
 from allocator.search.bounds.arrays import Floats, network_arrays_of
-from allocator.search.bounds.disaggregated import DROPPED, DROPPED_ROWS, PipeLink
+from allocator.search.bounds.disaggregated import PipeLink
 from allocator.search.bounds.multicommodity import given, origins_of, taken, takers
 from allocator.search.bounds.path_columns import PathFormulation
 from allocator.search.bounds.path_program import Carried, PathProgram, Prices, SharedLimit
+from allocator.search.bounds.pipeless import PipelessModel, is_of_pipe
 from allocator.search.bounds.raising import raised, region_paths
 from allocator.search.bounds.regions import distances, lowered, packed_regions, regions_of
 from allocator.search.bounds.relaxation import LOOSE, StoreCuts
+from allocator.search.bounds.weight_steps import stepped
 from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
-LAID = ("lay", "way")
-STOCKS = ("stock[", "money_cap")
-"""Rows of limits that laid builds use up."""
 KEPT = 0.6
 """Share of the last turn's prices in those of a turn."""
 NEAR_ENDS = 4
@@ -82,45 +83,13 @@ CLOSE = 1e-5
 """Turns end when the bound is as near the value of the program without cuts left."""
 
 
-class PipelessModel(Model):
-    """A model that is stated without pipes. ``uses``: by row of a limit, what laid builds use."""
+class _Stated(NamedTuple):
+    """A carrying row: its number in the solver, its scale, distances by end, and weights."""
 
-    def __init__(self, check: Callable[[], None] | None = None) -> None:
-        super().__init__(check)
-        self.uses: dict[str, tuple[dict[Key, float], Terms, float]] = {}
-
-    def variable(self, key: Key, *given: float, **named: float) -> Key:
-        """Add a variable; one of a pipe is left out."""
-        return key if _of_pipe(key) else super().variable(key, *given, **named)  # type: ignore[arg-type]
-
-    def row(
-        self, name: str, terms: Terms, *, low: float = -INFINITY, high: float = INFINITY
-    ) -> Row | None:
-        """Add a row without pipes where they are a burden in it; else leave it out."""
-        if name.startswith(DROPPED_ROWS):
-            return None
-        piped = [(value, key) for value, key in terms if _of_pipe(key)]
-        if not piped:
-            return super().row(name, terms, low=low, high=high)
-        sign = 1.0 if low == -INFINITY else -1.0
-        burden = all(sign * value >= 0.0 for value, _ in piped)
-        if not burden or (low != -INFINITY and high != INFINITY):
-            return None
-        kept = [(value, key) for value, key in terms if not _of_pipe(key)]
-        if name.startswith(STOCKS) and 0.0 < high < INFINITY:
-            laid: dict[Key, float] = {}
-            for value, key in piped:
-                laid[key] = laid.get(key, 0.0) + value
-            self.uses[name] = laid, kept, high
-        return super().row(name, kept, low=low, high=high)
-
-    def summed(self, terms: Terms) -> dict[int, float]:
-        """Scaled coefficients by column; those of pipes are left out."""
-        return super().summed([term for term in terms if not _of_pipe(term[1])])
-
-
-def _of_pipe(key: Key) -> bool:
-    return isinstance(key, tuple) and (key[0] in LAID or key[0] in DROPPED)
+    row: int
+    scale: float
+    ways: Floats
+    weight: Floats
 
 
 class CarryingBound:
@@ -137,8 +106,6 @@ class CarryingBound:
         self.clock, self._settings = clock, settings
         self._store_cuts = store_cuts
         self._carried: list[Carried] = []
-        self._supplied: set[int] = set()
-        """Ends in the supply layer."""
         links = tuple(_links(self.sets))
         self._shares = math.fsum(1.0 for _ in self.model.uses)
         self._cost = self._costs(links)
@@ -157,10 +124,12 @@ class CarryingBound:
         self.even = even[self._regions.slot_link]
         self._reached = np.isfinite(distances(self._packed, self.even))
         for one in self._carried:
-            if one.end in self._supplied and not self._reached[one.end]:
+            if not one.own and not self._reached[one.end]:
                 self.model.close(one.key)
         self._store_rows: list[Row] = []
         """Store cuts that were found here since the last turn."""
+        self._stated: list[_Stated] | None = []
+        """Carrying rows that may have a price; None when that is of no use any more."""
         self._carrying_rows = 0
         self.bound: float | None = None
         """The best so far (minimised, SI)."""
@@ -188,9 +157,10 @@ class CarryingBound:
         number = 0
         for origin in origins_of(sets):
             mine = ends.setdefault(origin.name, {})
+            own = f"source_capacity[{origin.name.removeprefix('source:')}]"
             for place, terms in origin.ends.items():
                 mine[f"end[{origin.name},{place}]"] = place
-                self._carried += [Carried(key, number) for _, key in terms]
+                self._carried += [Carried(key, number, own, True) for _, key in terms]
                 number += 1
             if not origin.supplies:
                 continue
@@ -201,8 +171,7 @@ class CarryingBound:
                     continue
                 mine[f"taken[{fluid},{place}]"] = place
                 key = model.variable(("carried", origin.name, place))
-                self._carried.append(Carried(key, number))
-                self._supplied.add(number)
+                self._carried.append(Carried(key, number, f"taken[{fluid},{place}]", False))
                 listed.append((1.0, key))
                 home.append((-1.0, key))
                 number += 1
@@ -222,7 +191,7 @@ class CarryingBound:
     def goal(self) -> Goal | None:
         """The first goal; None where pipes have a part in it, or use up no limit."""
         goals = goals_of(self.model, self.sets)
-        plain = goals and not any(_of_pipe(key) for _, key in goals[0].terms)
+        plain = goals and not any(is_of_pipe(key) for _, key in goals[0].terms)
         return goals[0] if plain and self._cost.any() else None
 
     def run(self, ends: float | None, hear: Callable[[float], object]) -> None:
@@ -230,13 +199,15 @@ class CarryingBound:
         goal = self.goal
         if goal is None:
             return
-        centre: Prices | None = None
-        idle = 0
         self.state(self.even)
         self.solve(ends, hear)
+        centre = self._stepped(ends, hear) if self._large else None
+        self._stated, idle = None, 0
         program = self._program(goal)
-        nothing = np.zeros(len(self._ends.node))
-        program.add_paths(region_paths(self._packed, self.even, nothing, -np.inf, NEAR_ENDS))
+        first = Prices(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes))
+        for prices in (first,) if centre is None else (first, centre):
+            paths = region_paths(self._packed, prices.weight, prices.gain, -np.inf, NEAR_ENDS)
+            program.add_paths(paths)
         for turn in itertools.count():
             if ends is None and turn >= BOUND.carrying_turns:
                 return
@@ -267,6 +238,71 @@ class CarryingBound:
             idle = idle + 1 if gained < BOUND.carrying_better * abs(self.bound or 0.0) else 0
             if idle > BOUND.carrying_idle:
                 return
+
+    @property
+    def _large(self) -> bool:
+        """Whether the program on paths takes so long that subgradient steps come before it."""
+        return len(self.sets.sources) > BOUND.stepped_sources
+
+    def _stepped(self, ends: float | None, hear: Callable[[float], object]) -> Prices | None:
+        """Turns of subgradient steps while they improve the bound by much; the prices after them.
+
+        Each turn states the rows of the best weights and of the mean of the later ones.
+        """
+        began = time.perf_counter()
+        until = None if ends is None else began + BOUND.stepped * (ends - began)
+        found, steps, idle, turn = None, BOUND.steps, 0, 0
+        while (prices := self._prices()) is not None:
+            found, before = prices, self.bound
+            out = turn >= BOUND.stepped_turns if until is None else time.perf_counter() >= until
+            if out or idle > BOUND.stepped_idle or self.clock.interrupted:
+                break
+            turn, began = turn + 1, time.perf_counter()
+            weights = stepped(self._packed, prices.gain, self._cost, prices.weight, steps)
+            self.clock.spend("multipliers", time.perf_counter() - began)
+            for weight in weights:
+                self.state(weight)
+            self.solve(ends, hear)
+            gained = math.inf if before is None or self.bound is None else self.bound - before
+            late = gained < BOUND.stepped_better * abs(self.bound or 0.0)
+            idle = idle + 1 if late else 0
+            steps = min(4 * BOUND.steps, 2 * steps) if late else steps
+        return found
+
+    def _prices(self) -> Prices | None:
+        """What ends are worth by the duals, and the mean of the weights by those of their rows."""
+        assert self._stated is not None
+        solver = self._solver_model.solver
+        duals, reduced = solver.duals(), solver.reduced_costs()
+        if len(duals) < solver.row_count:
+            return None  # rows were added since
+        priced = [(max(0.0, -float(duals[one.row])) / one.scale, one) for one in self._stated]
+        # weights of a thousand origins are megabytes: what has no price is forgotten
+        self._stated = [one for price, one in priced if price > 0.0]
+        total = math.fsum(price for price, _ in priced)
+        if total <= 0.0:
+            return None
+        rows = {row.name: number for number, row in enumerate(self.model.rows)}
+
+        def dual(name: str) -> float:
+            number = rows.get(name)
+            return 0.0 if number is None else float(duals[number]) / self.model.rows[number].scale
+
+        way, weight = np.zeros(len(self._ends.node)), np.zeros(len(self.even))
+        for price, one in priced:
+            way += price * one.ways
+            weight += price / total * one.weight
+        gain = np.full(len(self._ends.node), -np.inf)
+        for carried in self._carried:
+            number = self.model.index(carried.key)
+            if carried.own:
+                # what other rows than the source's own and the carrying rows pay for it
+                worth = -float(reduced[number]) / self.model.columns[number].unit
+                worth += max(0.0, -dual(carried.row)) + float(way[carried.end])
+            else:
+                worth = max(0.0, dual(carried.row))
+            gain[carried.end] = max(gain[carried.end], worth / total)
+        return Prices(gain, weight, np.zeros(self.pipes))
 
     def _program(self, goal: Goal) -> PathProgram:
         taken: Terms = []
@@ -319,6 +355,9 @@ class CarryingBound:
         if row is not None:
             self._carrying_rows += 1
             self._solver_model.add([row])
+            if self._stated is not None:
+                number = self._solver_model.solver.row_count - 1
+                self._stated.append(_Stated(number, row.scale, ways, weight))
         self.clock.spend("multipliers", time.perf_counter() - began)
 
     def solve(self, ends: float | None, hear: Callable[[float], object] | None = None) -> None:

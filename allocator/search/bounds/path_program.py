@@ -47,6 +47,9 @@ class Carried(NamedTuple):
 
     key: Key
     end: int
+    row: str
+    """What is taken there; the source's own row where this origin alone is collected there."""
+    own: bool
 
 
 class Prices(NamedTuple):

@@ -267,6 +267,19 @@ class BoundBudgets:
     """Sources times ends above which there is none: memory."""
     carrying: float = 0.8
     """That bound at most, where path columns come after it: it ends by itself on most sites."""
+    stepped_sources: int = 600
+    """Sources above which that bound begins with subgradient steps: turns of its program on paths
+    take many seconds."""
+    stepped: float = 0.3
+    """Those steps, of the time of that bound, at most."""
+    steps: int = 60
+    """Subgradient steps in a turn; four times as many where turns improve little."""
+    stepped_better: float = 2e-3
+    """Share of the bound that a turn of steps must improve it by, or it counts as idle."""
+    stepped_idle: int = 3
+    """Idle turns of steps in a row after which they end."""
+    stepped_turns: int = 20
+    """Turns of steps at most where no time is set."""
     carrying_better: float = 2e-4
     """Share of the bound that a turn must improve it by, or it counts as idle."""
     carrying_idle: int = 12
