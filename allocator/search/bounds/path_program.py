@@ -38,6 +38,10 @@ from allocator.solver.solver_model import SolverModel
 
 CUT_ROUNDS = 3
 """Solves between two rounds of pricing."""
+FIRST_LOOSE, FINER = 0.1, 0.25
+"""A threshold cut is not worth a row at first where it is broken by less than this share of what it
+speaks of; where none is, so many times as little counts. Cuts broken by little are of no use later,
+and each makes the program slower."""
 LEAST_PRICE = 1e-12
 """Price of the limit, as a share of the objective, below which it counts for nothing."""
 
@@ -143,6 +147,8 @@ class PathProgram:
         """Threshold cuts by link."""
         self.store_rows: list[Row] = []
         """Store cuts that were found here and not taken yet."""
+        self._loose = FIRST_LOOSE
+        """As ``LOOSE``, of threshold cuts."""
         self.settled = False
         """Whether the last solve broke no cut by much."""
         self.value: float | None = None
@@ -281,8 +287,9 @@ class PathProgram:
             self.settled = False
             if turn + 1 == CUT_ROUNDS:
                 break
-            self.settled = not self._cut_off(solved.point)
-            if self.settled:
+            if not self._cut_off(solved.point):
+                self.settled = self._loose <= LOOSE
+                self._loose = max(LOOSE, FINER * self._loose)
                 break
         return self._prices()
 
@@ -306,7 +313,7 @@ class PathProgram:
         rows = self._store_cuts(self._base, values, LOOSE)
         self.store_rows += rows
         self.add_store_cuts(rows)
-        links, first, chosen = broken_cuts(self._packed, flow, laid, LOOSE)
+        links, first, chosen = broken_cuts(self._packed, flow, laid, self._loose)
         for link, low, high in zip(links.tolist(), first[:-1], first[1:], strict=True):
             self._add_threshold(link, chosen[low:high])
         self._solver_model.clock.spend("cuts", time.perf_counter() - began)
