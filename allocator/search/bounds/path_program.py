@@ -287,37 +287,45 @@ class PathProgram:
             self.settled = False
             if turn + 1 == CUT_ROUNDS:
                 break
-            if not self._cut_off(solved.point):
+            if not self._cut_off(solved.point, turn):
                 self.settled = self._loose <= LOOSE
                 self._loose = max(LOOSE, FINER * self._loose)
                 break
         return self._prices()
 
-    def _cut_off(self, point: np.ndarray) -> bool:
-        """Add cuts that a point breaks; False where there are none."""
+    def _cut_off(self, point: np.ndarray, turn: int) -> bool:
+        """Add cuts that a point breaks; False where there are none.
+
+        Store cuts, which take long to find, in the first turn and where nothing else is broken.
+        """
         began = time.perf_counter()
-        regions, base = self._regions, len(self._base.columns)
+        regions = self._regions
         laid = np.where(self._laid_column < 0, 0.0, np.maximum(0.0, point[self._laid_column]))
         carried = np.array(self._path_carried, dtype=np.int64)
         amount = np.maximum(0.0, point[self._path_column]) * self._units[carried]
         on_slot = amount[np.array(self._slot_path, dtype=np.int64)]
         slots = np.array(self._path_slot, dtype=np.int64)
         flow = np.bincount(slots, weights=on_slot, minlength=len(regions.slot_link)).astype(float)
-        values = {
-            column.key: value * column.unit
-            for column, value in zip(self.model.columns[:base], point.tolist()[:base], strict=True)
-        }
-        sums = np.bincount(carried, weights=amount, minlength=len(self._carried))
-        for one, value in zip(self._carried, sums.tolist(), strict=True):
-            values[one.key] = value
-        rows = self._store_cuts(self._base, values, LOOSE)
-        self.store_rows += rows
-        self.add_store_cuts(rows)
         links, first, chosen = broken_cuts(self._packed, flow, laid, self._loose)
+        rows: list[Row] = []
+        if turn == 0 or len(links) == 0:
+            sums = np.bincount(carried, weights=amount, minlength=len(self._carried)).astype(float)
+            rows = self._store_cuts(self._base, self._values(point, sums), LOOSE)
+            self.store_rows += rows
+            self.add_store_cuts(rows)
         for link, low, high in zip(links.tolist(), first[:-1], first[1:], strict=True):
             self._add_threshold(link, chosen[low:high])
         self._solver_model.clock.spend("cuts", time.perf_counter() - began)
         return bool(rows) or len(links) > 0
+
+    def _values(self, point: np.ndarray, sums: Floats) -> dict[Key, float]:
+        """Values (SI) of the base model's columns: those that are carried are sums of paths."""
+        columns = self._base.columns
+        listed = zip(columns, point[: len(columns)].tolist(), strict=True)
+        values = {column.key: value * column.unit for column, value in listed}
+        for one, value in zip(self._carried, sums.tolist(), strict=True):
+            values[one.key] = value
+        return values
 
     def _add_threshold(self, link: int, slots: Ints) -> None:
         regions, model = self._regions, self.model
