@@ -242,7 +242,7 @@ class CarryingBound:
     @property
     def _large(self) -> bool:
         """Whether the program on paths takes so long that subgradient steps come before it."""
-        return len(self.sets.sources) > BOUND.stepped_sources
+        return len(self.even) > BOUND.stepped_weights
 
     def _stepped(self, ends: float | None, hear: Callable[[float], object]) -> Prices | None:
         """Turns of subgradient steps while they improve the bound by much; the prices after them.

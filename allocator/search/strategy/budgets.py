@@ -267,9 +267,9 @@ class BoundBudgets:
     """Sources times ends above which there is none: memory."""
     carrying: float = 0.8
     """That bound at most, where path columns come after it: it ends by itself on most sites."""
-    stepped_sources: int = 600
-    """Sources above which that bound begins with subgradient steps: turns of its program on paths
-    take many seconds."""
+    stepped_weights: int = 800_000
+    """Weights of links by origin above which that bound begins with subgradient steps: turns of its
+    program on paths take many seconds."""
     stepped: float = 0.3
     """Those steps, of the time of that bound, at most."""
     steps: int = 60
