@@ -35,7 +35,8 @@ limit alone rules (linear programming duality). That program has some paths at f
 know nothing of the others, so each turn lowers them until the condition above holds, raises them
 where a way is too cheap (dual ascent, :mod:`allocator.search.bounds.raising`), states the carrying
 row of these weights, and adds the paths that are still too cheap. Duals of such a program leap
-from turn to turn: the row is of a mean with those of the turn before (Wentges 1997, from memory).
+from turn to turn: the row is of a mean with those that last made the bound better (Wentges 1997,
+from memory).
 On very large sites, where a turn of that takes many seconds, subgradient steps come first.
 """
 
@@ -72,7 +73,7 @@ from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
 KEPT = 0.6
-"""Share of the last turn's prices in those of a turn."""
+"""Share in a turn's prices of those that last made the bound better."""
 NEAR_ENDS = 4
 """Ends of each origin, the nearest, to which a path is stated at first."""
 OWN_PATHS, MEAN_PATHS = 2, 3
@@ -225,10 +226,12 @@ class CarryingBound:
                 region_paths(self._packed, own.weight, own.gain, LEAST_GAIN, OWN_PATHS)
             )
             self.clock.spend("multipliers", time.perf_counter() - began)
-            before, centre = self.bound, mean
+            before = self.bound
             for prices in (mean,) if new else (mean, own):
                 self.state(prices.weight, prices.single)
             self.solve(ends, hear)
+            if centre is None or self.bound != before:
+                centre = mean
             if self._converged(program) or self.clock.interrupted or _over(ends):
                 return
             program.add_paths(
