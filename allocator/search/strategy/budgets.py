@@ -270,11 +270,11 @@ class BoundBudgets:
     stepped_weights: int = 800_000
     """Weights of links by origin above which that bound begins with subgradient steps: turns of its
     program on paths take many seconds."""
-    stepped: float = 0.3
+    stepped: float = 0.6
     """Those steps, of the time of that bound, at most."""
     steps: int = 60
     """Subgradient steps in a turn; four times as many where turns improve little."""
-    stepped_better: float = 2e-3
+    stepped_better: float = 1e-3
     """Share of the bound that a turn of steps must improve it by, or it counts as idle."""
     stepped_idle: int = 3
     """Idle turns of steps in a row after which they end."""
