@@ -129,9 +129,10 @@ class BoundTask:
         sets = offered(self._order.site, settings.basis, settings.robustness)
         if carries(sets):
             _wait_for_compiler(self._clock)
-            left = self._clock.left(BOUND.carrying) or 0.0
+            alone = too_many_multipliers(sets)
+            left = self._clock.left(1.0 if alone else BOUND.carrying) or 0.0
             carrying_bound(sets, settings, self._clock, left, self._better)
-            if too_many_multipliers(sets):
+            if alone:
                 return
         model, sets = state(self._order.site, settings.basis, settings.robustness)
         if any(not row.columns for row in model.rows):

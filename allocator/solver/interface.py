@@ -149,15 +149,19 @@ class Highs:
             )
 
     def add_columns(
-        self, columns: Sequence[ModelColumn], entries: Sequence[tuple[np.ndarray, np.ndarray]]
+        self,
+        columns: Sequence[ModelColumn],
+        entries: Sequence[tuple[np.ndarray, np.ndarray]],
+        costs: Sequence[float] | None = None,
     ) -> None:
-        """Add continuous columns in place, at no cost; for each its rows and coefficients."""
-        for column, (rows, values) in zip(columns, entries, strict=True):
-            self.model.addCol(0.0, column.low, column.high, len(rows), rows, values)
+        """Add continuous columns in place; for each its rows and coefficients, and its cost."""
+        paid = np.zeros(len(columns)) if costs is None else np.array(costs)
+        for column, cost, (rows, values) in zip(columns, paid, entries, strict=True):
+            self.model.addCol(cost, column.low, column.high, len(rows), rows, values)
         self._integer = np.concatenate([self._integer, np.zeros(len(columns), dtype=bool)])
         self._low = np.concatenate([self._low, [column.low for column in columns]])
         self._high = np.concatenate([self._high, [column.high for column in columns]])
-        self._costs = np.concatenate([self._costs, np.zeros(len(columns))])
+        self._costs = np.concatenate([self._costs, paid])
 
     def add_bounded_row(self, row: Row) -> int:
         """Add a row that will be bounded anew; its number."""
@@ -199,6 +203,10 @@ class Highs:
         if point is not None:
             low = high = np.clip(np.round(point[whole]), low, high)
         self.bounds(whole, low, high)
+
+    def use_primal(self, primal: bool) -> None:
+        """Solve linear programs by the primal simplex method, or again by the dual one."""
+        self.model.setOptionValue("simplex_strategy", 4 if primal else 1)
 
     def bounds(self, columns: np.ndarray, low: np.ndarray, high: np.ndarray) -> None:
         """Change bounds of some columns (scaled numbers)."""

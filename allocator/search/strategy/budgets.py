@@ -268,16 +268,26 @@ class BoundBudgets:
     """Sources above which that bound comes first, before the path columns."""
     carried: int = 400_000
     """Sources times ends above which there is none: memory."""
-    carrying: float = 0.5
-    """That bound, where path columns come after it."""
-    carrying_steps: int = 60
-    """Subgradient steps in a turn of the bound by what carrying takes; four times as many where
-    turns improve little."""
+    carrying: float = 0.8
+    """That bound at most, where path columns come after it: it ends by itself on most sites."""
+    stepped_weights: int = 800_000
+    """Weights of links by origin above which that bound begins with subgradient steps: turns of its
+    program on paths take many seconds."""
+    stepped: float = 0.6
+    """Those steps, of the time of that bound, at most."""
+    steps: int = 60
+    """Subgradient steps in a turn; four times as many where turns improve little."""
+    stepped_better: float = 1e-3
+    """Share of the bound that a turn of steps must improve it by, or it counts as idle."""
+    stepped_idle: int = 3
+    """Idle turns of steps in a row after which they end."""
+    stepped_turns: int = 20
+    """Turns of steps at most where no time is set."""
     carrying_better: float = 2e-4
     """Share of the bound that a turn must improve it by, or it counts as idle."""
     carrying_idle: int = 12
     """Idle turns in a row after which it ends."""
-    carrying_turns: int = 40
+    carrying_turns: int = 25
     """Turns at most where no time is set."""
     carrying_cuts: int = 3
     """Solves in a turn while store cuts are new."""
