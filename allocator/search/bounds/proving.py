@@ -37,7 +37,10 @@ class Prover:
         store_cuts: StoreCuts,
         settings: Settings,
         clock: Clock,
+        *,
+        by_friction: bool = False,
     ) -> None:
+        """``by_friction``: with what friction takes from the flow of each origin, all stated."""
         self._full = full
         self._sets = sets
         self._store_cuts = store_cuts
@@ -51,7 +54,8 @@ class Prover:
         self._mixed: Mixed | None = None
         self._stated_for: float | None = None
         """Value as good as which all plans are in the relaxation; None for all there are."""
-        self._many = flow_variable_count(sets) > BOUND.flows
+        self._by_friction = by_friction
+        self._many = not by_friction and flow_variable_count(sets) > BOUND.flows
         self.trusted = True
 
     @property
@@ -90,7 +94,13 @@ class Prover:
         """All flows but those through what is closed, with the cuts of the path columns."""
         assert self._goal is not None
         made = Relaxation(
-            self._full, self._sets, self._store_cuts, self._settings, self._clock, closed
+            self._full,
+            self._sets,
+            self._store_cuts,
+            self._settings,
+            self._clock,
+            closed,
+            by_friction=self._by_friction,
         )
         for goal, low, high in self._held:
             made.hold(goal, low, high)
