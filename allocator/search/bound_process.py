@@ -179,20 +179,24 @@ class BoundTask:
             prover.aim(goals_of(bare_model, bare_sets)[0])
             self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
         if prover is not None and states_friction(self._order.site, settings):
-            self._by_friction()
+            self._by_friction(prover)
             return
         model, sets = state_for_bound(self._order.site, settings.basis, settings.robustness)
         solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
         solver_model.aim(goals_of(model, sets)[0])
         aggregated_bound(solver_model, self._better)
 
-    def _by_friction(self) -> None:
-        """The multicommodity formulation with what friction takes, then cutoff after cutoff."""
+    def _by_friction(self, bare: Prover) -> None:
+        """The multicommodity formulation with what friction takes, then cutoff after cutoff.
+
+        ``bare``: that of the site without pressures, whose store cuts are known.
+        """
         settings, clock = self._order.settings, self._clock
         model, sets = state_tightened(self._order.site, settings.basis, settings.robustness)
         cuts = partial(store_cuts, promises_of(sets))
         prover = Prover(model, sets, cuts, settings, clock, by_friction=True)
         prover.aim(goals_of(model, sets)[0])
+        prover.take_store_cuts(bare)
         self._better(prover.relaxed(clock.left()))
         self._prove(prover)
         if not prover.trusted:

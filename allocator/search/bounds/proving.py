@@ -8,7 +8,7 @@ from collections.abc import Callable
 from allocator.base.clock import Clock
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
-from allocator.model.model import Key, Model
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.search.bounds.column_generation import ColumnGeneration
 from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.bounds.mixed import Known, Mixed, MixedBound
@@ -109,6 +109,24 @@ class Prover:
             made.add_thresholds(self._generation.thresholds)
         made.aim(self._goal)
         return made
+
+    def take_store_cuts(self, other: Prover) -> None:
+        """Begin with the store cuts of another model of the same promises."""
+        assert self._relaxation is not None
+        found = other._generation or other._relaxation
+        if found is None:
+            return
+        rows: list[Row] = []
+        for row in found.store_rows:
+            columns = [found.model.columns[number] for number in row.columns]
+            terms: Terms = [
+                (value * row.scale / column.unit, column.key)
+                for value, column in zip(row.coefficients, columns, strict=True)
+            ]
+            low, high = row.low * row.scale, row.high * row.scale
+            made = self._relaxation.model.scaled_row(row.name, terms, low=low, high=high)
+            rows += [] if made is None else [made]
+        self._relaxation.add_store_cuts(rows)
 
     @property
     def uses_path_columns(self) -> bool:
