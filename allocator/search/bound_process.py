@@ -197,7 +197,7 @@ class BoundTask:
         prover = Prover(model, sets, cuts, settings, clock, by_friction=True)
         prover.aim(goals_of(model, sets)[0])
         prover.take_store_cuts(bare)
-        self._better(prover.relaxed(clock.left()))
+        self._better(prover.relaxed(clock.left(), hear=self._better))
         self._prove(prover)
         if not prover.trusted:
             self._report(News(withdrawn=True))

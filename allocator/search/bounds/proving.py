@@ -134,20 +134,25 @@ class Prover:
         return self._many
 
     def relaxed(
-        self, limit: float | None, known: Known | Latest | None = None, patience: int = STALE
+        self,
+        limit: float | None,
+        known: Known | Latest | None = None,
+        patience: int = STALE,
+        hear: Callable[[float], object] | None = None,
     ) -> float | None:
         """The bound of the linear relaxation, cut round by round, within some seconds.
 
         ``known``: the best plan so far, or a function that gives it; the bound may then be that
         plan's own value, which bounds nothing beyond it, for what no better plan has is left out.
-        ``patience``: rounds in turn that may improve little.
+        ``patience``: rounds in turn that may improve little. ``hear`` is called with the bound of
+        each round where all flows are stated.
         """
         ends = None if limit is None else time.perf_counter() + limit
         if not self.trusted:
             return None
         if self._path_bounds is None:
             assert self._relaxation is not None
-            self._relaxation.cut(ends)
+            self._relaxation.cut(ends, hear)
             last = self._relaxation.last
             return None if last is None else last.bound
 

@@ -120,10 +120,11 @@ class Relaxation:
                 self.thresholds.append(cut)
                 self.solver_model.add([row])
 
-    def cut(self, ends: float | None) -> bool:
+    def cut(self, ends: float | None, hear: Callable[[float], object] | None = None) -> bool:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
-        It ends at a time of the clock, or when cuts improve the bound no more.
+        It ends at a time of the clock, or when cuts improve the bound no more. ``hear`` is called
+        with the bound of each round (minimised, SI).
         """
         solver = self.solver_model.solver
         late = 0
@@ -141,6 +142,8 @@ class Relaxation:
                     return False
                 before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs())
+                if hear is not None:
+                    hear(bound)
                 little = before is not None and bound - before.bound < LITTLE * abs(bound)
                 late = late + 1 if little else 0
                 values = self._values(solved.point)
