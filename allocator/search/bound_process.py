@@ -141,7 +141,9 @@ class BoundTask:
         goals = goals_of(model, sets)
         cuts = partial(store_cuts, promises)
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
-        if sets.pressures is not None and goals and (prover is None or prover.uses_path_columns):
+        columns = prover is None or prover.uses_path_columns
+        friction = self._points_of is None and states_friction(self._order.site, settings)
+        if sets.pressures is not None and goals and (columns or friction):
             self._under_pressure(has_path_search(sets))
             return
         if prover is None:
@@ -174,7 +176,7 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(bare_model, bare_sets, cuts, settings, clock)
         if prover is not None:
-            if searched:
+            if searched and prover.uses_path_columns:
                 _wait_for_compiler(clock)
             prover.aim(goals_of(bare_model, bare_sets)[0])
             self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
