@@ -119,6 +119,7 @@ ROOMS = {
         "model",
         "outages",
         "pipe_types",
+        "pressure_reach",
         "pressures",
         "rules",
         "rules.heat",

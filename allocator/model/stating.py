@@ -64,9 +64,17 @@ def state_for_bound(
 
     See :mod:`allocator.model.dissipation`.
     """
+    model, sets = state_tightened(site, basis, robustness)
+    state_dissipation(model, sets)
+    return model, sets
+
+
+def state_tightened(
+    site: Network, basis: str, robustness: Robustness = NOTHING
+) -> tuple[Model, IndexSets]:
+    """The program with pipes that carry no more than what their ends can have and need drives."""
     sets = tightened(offered(site, basis, robustness))
     model = Model()
     declare(model, sets)
     state_rules(model, sets)
-    state_dissipation(model, sets)
     return model, sets

@@ -26,11 +26,18 @@ from allocator.model.cuts import Promise, lazy_cuts, promises_of, violated
 from allocator.model.goals import goals_of
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row
-from allocator.model.stating import offered, state, state_for_bound, without_pressures
+from allocator.model.stating import (
+    offered,
+    state,
+    state_for_bound,
+    state_tightened,
+    without_pressures,
+)
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
 from allocator.search.bounds.carrying import CarryingBound
+from allocator.search.bounds.friction import carried_count
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of, too_many_multipliers
 from allocator.search.found import close
@@ -141,7 +148,9 @@ class BoundTask:
         goals = goals_of(model, sets)
         cuts = partial(store_cuts, promises)
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
-        if sets.pressures is not None and goals and (prover is None or prover.uses_path_columns):
+        columns = prover is None or prover.uses_path_columns
+        friction = self._points_of is None and states_friction(self._order.site, settings)
+        if sets.pressures is not None and goals and (columns or friction):
             self._under_pressure(has_path_search(sets))
             return
         if prover is None:
@@ -163,8 +172,9 @@ class BoundTask:
         """Path columns without pressures, which they do not know, then the aggregated model.
 
         Without pressures a pipe carries what the widest difference of them drives, and boosters
-        take no power: every plan is a plan of that site, with no less of the goal. The aggregated
-        model has the rows of what friction takes. ``searched``: there is a path search.
+        take no power: every plan is a plan of that site, with no less of the goal. Then what
+        friction takes from the flow of each origin, where that is not too much to be stated, else
+        the aggregated model with what it takes in all. ``searched``: there is a path search.
         """
         settings, clock = self._order.settings, self._clock
         bare = replace(self._order.site, pressures={})
@@ -173,14 +183,33 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(bare_model, bare_sets, cuts, settings, clock)
         if prover is not None:
-            if searched:
+            if searched and prover.uses_path_columns:
                 _wait_for_compiler(clock)
             prover.aim(goals_of(bare_model, bare_sets)[0])
             self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
+        if prover is not None and states_friction(self._order.site, settings):
+            self._by_friction(prover)
+            return
         model, sets = state_for_bound(self._order.site, settings.basis, settings.robustness)
         solver_model = SolverModel(model, lazy_cuts(model, sets), settings, clock)
         solver_model.aim(goals_of(model, sets)[0])
         aggregated_bound(solver_model, self._better)
+
+    def _by_friction(self, bare: Prover) -> None:
+        """The multicommodity formulation with what friction takes, then cutoff after cutoff.
+
+        ``bare``: that of the site without pressures, whose store cuts are known.
+        """
+        settings, clock = self._order.settings, self._clock
+        model, sets = state_tightened(self._order.site, settings.basis, settings.robustness)
+        cuts = partial(store_cuts, promises_of(sets))
+        prover = Prover(model, sets, cuts, settings, clock, by_friction=True)
+        prover.aim(goals_of(model, sets)[0])
+        prover.take_store_cuts(bare)
+        self._better(prover.relaxed(clock.left(), hear=self._better))
+        self._prove(prover)
+        if not prover.trusted:
+            self._report(News(withdrawn=True))
 
     def _worth(self) -> Known | None:
         """The value of the best plan known, without its columns."""
@@ -307,6 +336,12 @@ def carrying_bound(
     sets = without_pressures(sets)
     promises = () if sets.lossless else promises_of(sets)
     CarryingBound(sets, settings, clock, partial(store_cuts, promises)).run(ends, hear)
+
+
+def states_friction(site: Network, settings: Settings) -> bool:
+    """True where what friction takes from the flow of each origin is not too much to be stated."""
+    sets = offered(site, settings.basis, settings.robustness)
+    return not sets.lossless and 0 < carried_count(sets) <= BOUND.carried_builds
 
 
 def _wait_for_compiler(clock: Clock) -> None:

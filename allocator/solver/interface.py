@@ -224,8 +224,11 @@ class Highs:
         stop: Callable[[], bool] | None = None,
         cutoff: float | None = None,
         tolerance: float = INTEGER_TOLERANCE,
+        interior: bool = False,
     ) -> Solved:
         """Solve the model; ``stop`` is asked now and then whether to give up.
+
+        ``interior``: solve a linear program by an interior point, then a basis.
 
         ``tolerance``: by how much an integer program's rows and whole numbers may be missed.
 
@@ -255,6 +258,7 @@ class Highs:
         model.setOptionValue("mip_rel_gap", gap)
         model.setOptionValue("mip_feasibility_tolerance", tolerance)
         model.setOptionValue("mip_abs_gap", 1e-9)
+        model.setOptionValue("solver", "ipm" if interior else "choose")
         if start is not None and mixed:
             self._begin_from(start)
         began = time.perf_counter()

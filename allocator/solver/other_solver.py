@@ -85,6 +85,7 @@ class OtherSolver(Highs):
         stop: Callable[[], bool] | None = None,
         cutoff: float | None = None,
         tolerance: float = INTEGER_TOLERANCE,
+        interior: bool = False,
     ) -> Solved:
         """Solve the model; see :meth:`Highs.solve`. A start and a cutoff are not handed on.
 
@@ -93,7 +94,7 @@ class OtherSolver(Highs):
         Raises:
             SolverError: the solver does not work at all, or takes no node limit.
         """
-        del cutoff, tolerance
+        del cutoff, tolerance, interior
         if self._relaxed or not self._integer.any():
             return super().solve(time_limit=time_limit, stop=stop)
         began = time.perf_counter()

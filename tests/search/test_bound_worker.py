@@ -21,7 +21,7 @@ from allocator.base.clock import Clock
 from allocator.model.model import Model, Terms
 from allocator.network.deriving import network_of
 from allocator.plans.records import GoalResult, Plan
-from allocator.search import Settings, make_plan
+from allocator.search import Settings, bound_process, make_plan
 from allocator.search import bound_worker as module
 from allocator.search.bound_process import Best, BoundTask, News, Order
 from allocator.search.bound_worker import BoundProcess, bound_worker_of, with_bound_of
@@ -69,12 +69,15 @@ def test_its_bound_is_passed_by_no_plan_and_comes_down_to_one_that_is_told(
     assert not any(one.withdrawn for one in news)
 
 
+@pytest.mark.parametrize("by_origin", [False, True])
 @pytest.mark.parametrize("number", [1, 2])
 def test_under_pressure_its_bound_comes_down_to_the_best_plan(
-    number: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    number: int, by_origin: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Path columns know no pressures: the integer model goes on where they end."""
+    """Path columns know no pressures: an integer model goes on where they end."""
     monkeypatch.setattr(proving, "BOUND", replace(BOUND, flows=0))
+    if not by_origin:
+        monkeypatch.setattr(bound_process, "BOUND", replace(BOUND, carried_builds=0))
     site = pressed_site(number, tmp_path)
     plan = make_plan(site, Settings(gap=1e-7, node_limit=20_000)).plan
     assert plan is not None
@@ -88,7 +91,8 @@ def test_under_pressure_its_bound_comes_down_to_the_best_plan(
     bounds = [-one.bound for one in news if one.bound is not None]
     assert bounds == sorted(bounds, reverse=True)
     assert best * (1.0 - 1e-6) <= bounds[-1] <= best * 1.001
-    assert not any(one.columns is not None or one.withdrawn for one in news)
+    assert any(one.columns is not None for one in news) == by_origin
+    assert not any(one.withdrawn for one in news)
 
 
 def test_the_other_process_hears_and_tells() -> None:

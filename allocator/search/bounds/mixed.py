@@ -161,13 +161,16 @@ class Mixed:
             if solved.point is None or solved.status == Status.INTERRUPTED:
                 break
             point, worth = solved.point, self._solver_model.unscaled(solved.value)
-            rows = self._store_cuts(self._formulation, self._formulation.by_key(point), LOOSE)
-            if not rows:
+            values = self._formulation.by_key(point)
+            rows = self._store_cuts(self._formulation, values, LOOSE)
+            friction = self._relaxation.broken_friction(values)
+            if not rows and not friction:
                 ended = solved.status == Status.OPTIMAL
                 break
             if self._out(ends):
                 break
             self._relaxation.add_store_cuts(rows)
+            self._relaxation.add(friction)
         if point is None:
             return MixedBound(bound, None), False
         return MixedBound(bound, self._for_program(point), worth, ended), False

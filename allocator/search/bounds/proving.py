@@ -8,7 +8,7 @@ from collections.abc import Callable
 from allocator.base.clock import Clock
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
-from allocator.model.model import Key, Model
+from allocator.model.model import Key, Model, Row, Terms
 from allocator.search.bounds.column_generation import ColumnGeneration
 from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.bounds.mixed import Known, Mixed, MixedBound
@@ -37,7 +37,10 @@ class Prover:
         store_cuts: StoreCuts,
         settings: Settings,
         clock: Clock,
+        *,
+        by_friction: bool = False,
     ) -> None:
+        """``by_friction``: with what friction takes from the flow of each origin, all stated."""
         self._full = full
         self._sets = sets
         self._store_cuts = store_cuts
@@ -51,7 +54,8 @@ class Prover:
         self._mixed: Mixed | None = None
         self._stated_for: float | None = None
         """Value as good as which all plans are in the relaxation; None for all there are."""
-        self._many = flow_variable_count(sets) > BOUND.flows
+        self._by_friction = by_friction
+        self._many = not by_friction and flow_variable_count(sets) > BOUND.flows
         self.trusted = True
 
     @property
@@ -90,7 +94,13 @@ class Prover:
         """All flows but those through what is closed, with the cuts of the path columns."""
         assert self._goal is not None
         made = Relaxation(
-            self._full, self._sets, self._store_cuts, self._settings, self._clock, closed
+            self._full,
+            self._sets,
+            self._store_cuts,
+            self._settings,
+            self._clock,
+            closed,
+            by_friction=self._by_friction,
         )
         for goal, low, high in self._held:
             made.hold(goal, low, high)
@@ -100,26 +110,49 @@ class Prover:
         made.aim(self._goal)
         return made
 
+    def take_store_cuts(self, other: Prover) -> None:
+        """Begin with the store cuts of another model of the same promises."""
+        assert self._relaxation is not None
+        found = other._generation or other._relaxation
+        if found is None:
+            return
+        rows: list[Row] = []
+        for row in found.store_rows:
+            columns = [found.model.columns[number] for number in row.columns]
+            terms: Terms = [
+                (value * row.scale / column.unit, column.key)
+                for value, column in zip(row.coefficients, columns, strict=True)
+            ]
+            low, high = row.low * row.scale, row.high * row.scale
+            made = self._relaxation.model.scaled_row(row.name, terms, low=low, high=high)
+            rows += [] if made is None else [made]
+        self._relaxation.add_store_cuts(rows)
+
     @property
     def uses_path_columns(self) -> bool:
         """True when bounds are by path columns, with multipliers by a compiled search."""
         return self._many
 
     def relaxed(
-        self, limit: float | None, known: Known | Latest | None = None, patience: int = STALE
+        self,
+        limit: float | None,
+        known: Known | Latest | None = None,
+        patience: int = STALE,
+        hear: Callable[[float], object] | None = None,
     ) -> float | None:
         """The bound of the linear relaxation, cut round by round, within some seconds.
 
         ``known``: the best plan so far, or a function that gives it; the bound may then be that
         plan's own value, which bounds nothing beyond it, for what no better plan has is left out.
-        ``patience``: rounds in turn that may improve little.
+        ``patience``: rounds in turn that may improve little. ``hear`` is called with the bound of
+        each round where all flows are stated.
         """
         ends = None if limit is None else time.perf_counter() + limit
         if not self.trusted:
             return None
         if self._path_bounds is None:
             assert self._relaxation is not None
-            self._relaxation.cut(ends)
+            self._relaxation.cut(ends, hear)
             last = self._relaxation.last
             return None if last is None else last.bound
 

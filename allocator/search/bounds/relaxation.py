@@ -14,6 +14,8 @@ from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import INFINITY, Key, Model, Row, Terms
 from allocator.search.bounds.disaggregated import disaggregated_model, disaggregated_terms
+from allocator.search.bounds.friction import state_friction
+from allocator.search.bounds.friction_cuts import broken_friction
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
 from allocator.solver.interface import Highs
 from allocator.solver.settings import Settings
@@ -48,11 +50,15 @@ class Relaxation:
         settings: Settings,
         clock: Clock,
         closed: Collection[Key] = frozenset(),
+        *,
+        by_friction: bool = False,
     ) -> None:
+        """``by_friction``: with what friction takes from the flow of each origin."""
         began = time.perf_counter()
         self._full, self._sets, self._store_cuts = full, sets, store_cuts
         self.disaggregated = disaggregated_model(full, sets, closed)
         self.model = self.disaggregated.model
+        self._builds = state_friction(self.disaggregated, sets) if by_friction else ()
         clock.spend("build", time.perf_counter() - began)
         self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
         assert isinstance(self.solver_model.solver, Highs)
@@ -114,10 +120,11 @@ class Relaxation:
                 self.thresholds.append(cut)
                 self.solver_model.add([row])
 
-    def cut(self, ends: float | None) -> bool:
+    def cut(self, ends: float | None, hear: Callable[[float], object] | None = None) -> bool:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
-        It ends at a time of the clock, or when cuts improve the bound no more.
+        It ends at a time of the clock, or when cuts improve the bound no more. ``hear`` is called
+        with the bound of each round (minimised, SI).
         """
         solver = self.solver_model.solver
         late = 0
@@ -127,30 +134,43 @@ class Relaxation:
                 left = None if ends is None else ends - time.perf_counter()
                 if (left is not None and left <= 0.0) or self.solver_model.clock.interrupted:
                     return False
-                solved = self.solver_model.run(time_limit=left)
+                # many new tangents: the simplex method alone takes two to three times as long
+                first = bool(self._builds) and self.last is None
+                solved = self.solver_model.run(time_limit=left, interior=first)
                 bound = self.solver_model.unscaled(solved.bound)
                 if solved.point is None or bound is None:
                     return False
                 before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs())
+                if hear is not None:
+                    hear(bound)
                 little = before is not None and bound - before.bound < LITTLE * abs(bound)
                 late = late + 1 if little else 0
-                store_rows, thresholds = self._broken(solved.point)
-                if not store_rows and not thresholds:
+                values = self._values(solved.point)
+                store_rows, thresholds = self._broken(values)
+                friction = self.broken_friction(values)
+                if not store_rows and not thresholds and not friction:
                     return True
                 if late >= LATE:
                     return False
                 self.add_store_cuts(store_rows)
                 self.add_thresholds(thresholds)
+                self.add(friction)
             return False
         finally:
             solver.relax(False)
 
-    def _broken(self, point: np.ndarray) -> tuple[list[Row], list[Threshold]]:
-        began = time.perf_counter()
+    def broken_friction(self, values: Mapping[Key, float]) -> list[Row]:
+        """Tangents of what friction takes that a point (SI by key) breaks."""
+        return broken_friction(self.model, self._builds, values, LOOSE) if self._builds else []
+
+    def _values(self, point: np.ndarray) -> dict[Key, float]:
         # Not by_key, which rounds: the point of a relaxation is not whole.
         keys = (column.key for column in self.model.columns)
-        values = dict(zip(keys, (point * self.units).tolist(), strict=True))
+        return dict(zip(keys, (point * self.units).tolist(), strict=True))
+
+    def _broken(self, values: Mapping[Key, float]) -> tuple[list[Row], list[Threshold]]:
+        began = time.perf_counter()
         rows = self._store_cuts(self.model, values, LOOSE)
         thresholds = broken_thresholds(self.disaggregated.links, values, LOOSE)
         self.solver_model.clock.spend("cuts", time.perf_counter() - began)

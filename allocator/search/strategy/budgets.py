@@ -252,6 +252,8 @@ class BoundBudgets:
     without_pressures: float = 0.12
     """The path columns of the site without its pressures, where they count: then the aggregated
     integer model with them has the rest."""
+    carried_builds: int = 25_000
+    """Flows by origin and build up to which what friction takes is stated by origin."""
     aggregated_root: float = 0.05
     """The relaxation of that model with its lazy cuts."""
     look_seconds: float = 0.2
