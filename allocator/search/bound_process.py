@@ -149,9 +149,9 @@ class BoundTask:
         cuts = partial(store_cuts, promises)
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         columns = prover is None or prover.uses_path_columns
-        friction = self._points_of is None and states_friction(self._order.site, settings)
+        friction = self._points_of is None and states_friction(sets)
         if sets.pressures is not None and goals and (columns or friction):
-            self._under_pressure(has_path_search(sets))
+            self._under_pressure(has_path_search(sets), friction)
             return
         if prover is None:
             return
@@ -168,13 +168,13 @@ class BoundTask:
         if not prover.trusted:
             self._report(News(withdrawn=True))
 
-    def _under_pressure(self, searched: bool) -> None:
+    def _under_pressure(self, searched: bool, friction: bool) -> None:
         """Path columns without pressures, which they do not know, then the aggregated model.
 
         Without pressures a pipe carries what the widest difference of them drives, and boosters
-        take no power: every plan is a plan of that site, with no less of the goal. Then what
-        friction takes from the flow of each origin, where that is not too much to be stated, else
-        the aggregated model with what it takes in all. ``searched``: there is a path search.
+        take no power: every plan is a plan of that site, with no less of the goal. Then, with
+        ``friction``, what friction takes from the flow of each origin; else the aggregated model
+        with what it takes in all. ``searched``: there is a path search.
         """
         settings, clock = self._order.settings, self._clock
         bare = replace(self._order.site, pressures={})
@@ -187,7 +187,7 @@ class BoundTask:
                 _wait_for_compiler(clock)
             prover.aim(goals_of(bare_model, bare_sets)[0])
             self._better(prover.relaxed(clock.left(BOUND.without_pressures), self._worth))
-        if prover is not None and states_friction(self._order.site, settings):
+        if prover is not None and friction:
             self._by_friction(prover)
             return
         model, sets = state_for_bound(self._order.site, settings.basis, settings.robustness)
@@ -338,9 +338,8 @@ def carrying_bound(
     CarryingBound(sets, settings, clock, partial(store_cuts, promises)).run(ends, hear)
 
 
-def states_friction(site: Network, settings: Settings) -> bool:
+def states_friction(sets: IndexSets) -> bool:
     """True where what friction takes from the flow of each origin is not too much to be stated."""
-    sets = offered(site, settings.basis, settings.robustness)
     return not sets.lossless and 0 < carried_count(sets) <= BOUND.carried_builds
 
 

@@ -90,8 +90,8 @@ def run_on_and_off(case: Case, machine: MachineUse) -> int:
 def beside(case: Case, machine: MachineUse) -> float:
     """Units that burn what comes, all sources on, beyond the room of units that always run.
 
-    Those have ``running - flat - sum of following at peak`` to spare. At no load they take a share
-    of the full-load fuel already, so what is added is burnt at full-load efficiency or better.
+    Their margin is ``running - flat - sum of following at peak``. At no load they take a share of
+    the full-load fuel already, so what is added is burnt at full-load efficiency or better.
     Of sources that never stop the same is true, so they may share units with bursts. Units beside
     and the load run on and off are one stream of fuel: the whole units that it fills burn it
     directly, one more unit the rest.

@@ -1,8 +1,8 @@
 """The path search and the bound's loops compiled ahead, in processes of their own.
 
-Compiling takes some 25 seconds of a core; numba keeps what it made on disk. A thread would
-not do: the solver asks Python every now and then whether to go on, and would wait for the compiler
-each time. A mark beside the kept code says that a part is through. Beside a plan
+Compiling takes some 25 seconds of a core; numba keeps what it made on disk. It is no
+thread: the solver asks Python every now and then whether to go on, and would wait for the compiler
+each time. A mark beside the kept code says that a part is complete. Beside a plan
 (:class:`Warming`) one process compiles the path search first; where the plan waits for it
 (:func:`compile_all`) there is a process for each part.
 """
@@ -32,7 +32,7 @@ PATHS, BOUNDS = "paths", "bounds"
 LOOK = 0.2
 """s between looks whether the paths are compiled."""
 MOST_SECONDS = 120.0
-"""That a plan waits for the compiler at the most; then it begins, and that goes on beside it."""
+"""Longest time that a plan waits for the compiler; the rest is then compiled beside it."""
 
 
 class Warming:

@@ -283,14 +283,14 @@ def existing(case: Case, machine: MachineUse) -> float:
 
 
 def _burnt(case: Case, machine: MachineUse) -> Rate:
-    """Units that burn what comes as it comes."""
+    """Units that burn the gas of bursts directly, without a store."""
     terms = [(s, n) for s, n in burst_terms(case, machine) if not case.cycles[s].steady]
     steady = [n for s, n in burst_terms(case, machine) if case.cycles[s].steady]
     return Rate(math.fsum(steady), tuple(terms))
 
 
 def _share_turning(case: Case, machine: MachineUse) -> float:
-    """Share of what is burnt as it comes that units which turn take: what has no other place."""
+    """Share of the gas burnt directly that running units take: what no other unit can burn."""
     units = math.fsum(n for _, n in burst_terms(case, machine))
     over = units - existing(case, machine)
     return min(1.0, over / units) if units > 0 and over > 0 else 0.0

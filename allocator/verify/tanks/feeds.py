@@ -1,4 +1,4 @@
-"""Who feeds whom in the supply layer, and what spare room the pipes have for surplus."""
+"""Which store supplies which consumer, and the margin of the pipes for surplus."""
 
 from __future__ import annotations
 

@@ -47,7 +47,7 @@ def weakened(assembly: Assembly, shares: Shares) -> Assembly:
 def hardest_choices(assembly: Assembly) -> Iterator[tuple[Tank, Shares, WorstWindow | None]]:
     """For each store, or part behind bursts, the choice of sources with the worst window.
 
-    None in place of the window where less comes in than goes out, so that no store would do.
+    None in place of the window where the mean inflow is below the draw: no store is large enough.
     """
     if not must_withstand(assembly.case):
         return
