@@ -92,7 +92,10 @@ def shown_cell(column: Column, value: object, unit: ColumnUnit) -> str:
         return "0"
     if column.kind == "share" and 0.9995 <= value < 1 - 1e-5:
         return "99.9"  # 100 % only for all
-    return figure(value / unit.size, 9 if column.kind not in _UNITS else 3)
+    shown = value / unit.size
+    if abs(shown) >= 9999.5:
+        return f"{shown:,.0f}".replace(",", NO_BREAK)
+    return figure(shown, 9 if column.kind not in _UNITS else 3)
 
 
 def figure(value: float, decimals: int = 3) -> str:
