@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from allocator.base.quantities import format_quantity
 from allocator.base.status import Status
 from allocator.model.index_sets import IndexSets
@@ -15,12 +17,17 @@ NEARLY = 0.97
 def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
     """Demand, outages, stocks, caps, pressure, heat, store sizes and counts, in that order.
 
-    Where none of them binds, what all sources give.
+    Where none of them binds, what all sources give. Where that is used in full, it alone: a
+    pressure that is just enough, or a store of the largest size, then holds nothing back.
     """
+    full = _used_in_full(sets, plan)
+    sources = _sources(plan, " and used in full" if full else "")
+    if sources and full:
+        return tuple(sources)
     lines = [*_demand(plan), *_outages(sets, plan, mean_basis), *_stocks(sets, plan)]
     lines += [*_pressures(sets, plan), *_heat(sets, plan)]
     lines += [*_stores(plan, sets), *_machines(sets, plan)]
-    return tuple(lines or _sources(plan))
+    return tuple(lines or sources)
 
 
 def _demand(plan: Plan) -> list[str]:
@@ -35,8 +42,11 @@ def _demand(plan: Plan) -> list[str]:
     return lines
 
 
-def _sources(plan: Plan) -> list[str]:
-    """All sources connected, and nothing to be had from them by any control."""
+def _sources(plan: Plan, used: str) -> list[str]:
+    """All sources connected, and nothing to be had from them by any control.
+
+    ``used``: what else is said of the sources.
+    """
     most, now = plan.ceiling.total, plan.power.firm_total
     if plan.basis != "firm":
         now = plan.power.mean_total
@@ -46,7 +56,17 @@ def _sources(plan: Plan) -> list[str]:
     if not all(use.tapped for use in plan.sources):
         return []
     power = format_quantity(most, "power")
-    return [f"sources: all are connected; no control makes more than {power}"]
+    return [f"sources: all are connected{used}; no control makes more than {power}"]
+
+
+def _used_in_full(sets: IndexSets, plan: Plan) -> bool:
+    """Whether all that each source gives while it is on is collected, or burnt at once."""
+    flows = {use.name: [*use.collect.values(), *use.direct.values()] for use in plan.sources}
+    sources = sets.site.own_sources
+    return all(
+        math.fsum(flows.get(name, ())) >= (1 - 1e-5) * source.flow
+        for name, source in sources.items()
+    )
 
 
 def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:

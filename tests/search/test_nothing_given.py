@@ -190,4 +190,37 @@ def test_all_sources_connected_and_no_more_to_be_had() -> None:
     plan = make_plan(replace(site, materials={"steel": steel}), Settings(node_limit=1000)).plan
     assert plan is not None
     assert plan.power.firm_clean == pytest.approx(20e3)
-    assert plan.limits == ("sources: all are connected; no control makes more than 20 kW",)
+    text = "sources: all are connected and used in full; no control makes more than 20 kW"
+    assert plan.limits == (text,)
+
+
+def test_a_pressure_that_is_just_enough_holds_nothing_back(tmp_path: Path) -> None:
+    """All gas is used, and the summary named the pressure of the engine beside its bag."""
+    text = """
+format: allocator.site/2
+name: Farm
+fluids:
+  gas: {phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.2 kg/m^3,
+    viscosity: 1.2e-5 Pa*s, molar_mass: 28 g/mol, specific_heat: 1500 J/(kg*K)}}
+materials: {steel: {stock: 3 t}}
+places: {farm: {at: [0 m, 0 m]}, yard: {at: [100 m, 0 m]}}
+sources:
+  digester: {place: farm, fluid: gas, pressure: 6 kPa(g), flow: 10 g/s,
+    cycle: [{on: 8 h, every: 20 h}]}
+storage: {bag: {holds: gas, places: [farm], pressure: 2 kPa(g), size: {max: 800 kg},
+    materials: {steel: 2 kg/kg}}}
+pipes: {dn25: {bore: 26.6 mm, layers: [{material: steel, mass: 2.5 kg/m}]}}
+routes: {lane: {between: [farm, yard]}}
+machines:
+  engine: {inputs: {gas: 4 g/s}, min_inlet_pressure: 2 kPa(g), outputs: {power: 30 kW},
+    materials: {steel: 150 kg}, places: {farm: 3, yard: 3}}
+demands: {works: {power: 100 kW}}
+"""
+    path = tmp_path / "farm.yaml"
+    path.write_text(text, encoding="utf-8")
+    plan = make_plan(read_site(path), Settings(node_limit=1000)).plan
+    assert plan is not None
+    assert plan.power.firm_clean == pytest.approx(30e3)
+    assert plan.pressures
+    text = "sources: all are connected and used in full; no control makes more than 30 kW"
+    assert plan.limits == (text,)
