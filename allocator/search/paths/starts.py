@@ -209,6 +209,15 @@ class PathSearch:
         self._turn = 0
         self._each = 0.0
         """Seconds that a move takes."""
+        self._most = MOVES_A_SOURCE * len(self.arrays.most)
+
+    def deepen(self) -> None:
+        """Go on where rounds improved nothing, with starts twice as long.
+
+        What many short ones do not find, a few long ones may: so at 40/80/6 firm, seed 3.
+        """
+        self._most *= 2
+        self.exhausted = False
 
     def run(
         self,
@@ -231,10 +240,9 @@ class PathSearch:
 
         if not self.elite:
             self._begin(hear)
-        # small rounds: what many short ones do not find, few long ones do not either
-        most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
+        most = max(FEWEST, self._most)
         idle, first = 0, self._turn
-        if seconds is not None and self._too_short(seconds, most):
+        if seconds is not None and self._too_short(seconds):
             self._long_starts(seconds - (time.perf_counter() - began), out, hear)
             self.exhausted = False
             return self.elite
@@ -268,9 +276,10 @@ class PathSearch:
         self._each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
         self._take(probe, hear, "candidate")
 
-    def _too_short(self, seconds: float, most: int) -> bool:
+    def _too_short(self, seconds: float) -> bool:
         """Whether the time is too short for some rounds of starts that are long enough."""
         count = STARTS[self.effort]
+        most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
         rounds = LEAST_ROUNDS * most * count * (1 + np.log2(count))
         return bool(seconds < rounds * self._each)
 
