@@ -36,10 +36,12 @@ from allocator.model.stating import (
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
 from allocator.search.bounds.bound_proof import BoundProof
+from allocator.search.bounds.branching import Branching
 from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.friction import carried_count
-from allocator.search.bounds.mixed import Known
+from allocator.search.bounds.mixed import Known, MixedBound
 from allocator.search.bounds.proving import Prover, prover_of, too_many_multipliers
+from allocator.search.bounds.relaxation import StoreCuts
 from allocator.search.found import close
 from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import BOUNDS, compiled_before
@@ -134,11 +136,12 @@ class BoundTask:
         """Improve the bound until it meets the plan, the time is out or nothing improves it."""
         settings = self._order.settings
         sets = offered(self._order.site, settings.basis, settings.robustness)
+        carrying: CarryingBound | None = None
         if carries(sets):
             _wait_for_compiler(self._clock)
             alone = too_many_multipliers(sets)
             left = self._clock.left(1.0 if alone else BOUND.carrying) or 0.0
-            carrying_bound(sets, settings, self._clock, left, self._better)
+            carrying = carrying_bound(sets, settings, self._clock, left, self._better)
             if alone:
                 return
         model, sets = state(self._order.site, settings.basis, settings.robustness)
@@ -147,6 +150,10 @@ class BoundTask:
         promises = () if sets.lossless else promises_of(sets)
         goals = goals_of(model, sets)
         cuts = partial(store_cuts, promises)
+        if carrying is not None and sets.pressures is None and goals:
+            self._branch(carrying, model, sets, cuts)
+            if self._out() or self._met():
+                return
         prover = prover_of(model, sets, cuts, settings, self._clock) if goals else None
         columns = prover is None or prover.uses_path_columns
         friction = self._points_of is None and states_friction(sets)
@@ -167,6 +174,30 @@ class BoundTask:
         self._prove(prover)
         if not prover.trusted:
             self._report(News(withdrawn=True))
+
+    def _branch(
+        self, carrying: CarryingBound, model: Model, sets: IndexSets, cuts: StoreCuts
+    ) -> None:
+        """Branch on pipes, with what carrying takes at each node."""
+        left = self._clock.left()
+        ends = None if left is None else time.perf_counter() + left - BOUND.worker_least_seconds
+        Branching(
+            carrying,
+            model,
+            sets,
+            cuts,
+            self._order.settings,
+            self._clock,
+            self._better,
+            self._worth_a_try,
+            self.latest,
+        ).run(ends)
+
+    def _met(self) -> bool:
+        """Whether the bound is as near the best plan as was asked."""
+        known, bound = self.latest(), self._bound
+        gap = self._order.settings.gap
+        return known is not None and bound is not None and close(known.value, bound, gap)
 
     def _under_pressure(self, searched: bool, friction: bool) -> None:
         """Path columns without pressures, which they do not know, then the aggregated model.
@@ -237,12 +268,12 @@ class BoundTask:
 
     def _prove(self, prover: Prover) -> None:
         """Cutoff after cutoff."""
-        clock, gap = self._clock, self._order.settings.gap
-        proof = BoundProof(prover, gap, clock, self._better)
+        clock = self._clock
+        proof = BoundProof(prover, self._order.settings.gap, clock, self._better)
         idle, brief = 0, prover.uses_path_columns
         while prover.trusted and not self._out() and idle < BOUND.worker_idle:
-            known, before = self.latest(), self._bound
-            if before is None or (known is not None and close(known.value, before, gap)):
+            before = self._bound
+            if before is None or self._met():
                 return
             bound = proof.state(self._expected(), before, clock.left())
             if bound is None and brief:
@@ -251,10 +282,16 @@ class BoundTask:
                 continue
             valid = before if bound is None else bound
             found = proof.turn(self._expected, valid, clock.left(), self.latest)
-            idle = 0 if self._bound != before else idle + 1
-            if found.value is not None and (self._seen is None or found.value < self._seen):
-                idle, self._seen = 0, found.value
-                self._try(found.columns)
+            new = self._worth_a_try(found)
+            idle = 0 if new or self._bound != before else idle + 1
+
+    def _worth_a_try(self, found: MixedBound) -> bool:
+        """Try integers that are worth more than any seen here; whether they are."""
+        if found.value is None or (self._seen is not None and found.value >= self._seen):
+            return False
+        self._seen = found.value
+        self._try(found.columns)
+        return True
 
     def _try(self, columns: np.ndarray | None) -> None:
         """Report integers that are worth a try, with their best amounts where those can be had."""
@@ -327,7 +364,7 @@ def carrying_bound(
     clock: Clock,
     limit: float | None,
     hear: Callable[[float], object],
-) -> None:
+) -> CarryingBound:
     """The bound by what carrying takes (:mod:`allocator.search.bounds.carrying`), for some seconds.
 
     It knows no pressures. ``hear`` is called with better bounds (minimised, SI).
@@ -335,7 +372,9 @@ def carrying_bound(
     ends = None if limit is None else time.perf_counter() + limit
     sets = without_pressures(sets)
     promises = () if sets.lossless else promises_of(sets)
-    CarryingBound(sets, settings, clock, partial(store_cuts, promises)).run(ends, hear)
+    made = CarryingBound(sets, settings, clock, partial(store_cuts, promises))
+    made.run(ends, hear)
+    return made
 
 
 def states_friction(sets: IndexSets) -> bool:

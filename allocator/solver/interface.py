@@ -172,6 +172,15 @@ class Highs:
         """Bound a row anew."""
         self.model.changeRowBounds(number, low, high)
 
+    def drop_rows(self, numbers: Sequence[int]) -> None:
+        """Take back rows; those after them are numbered anew."""
+        self.model.deleteRows(len(numbers), np.array(numbers, dtype=np.int32))
+
+    def coefficients(self, row: int, columns: np.ndarray, values: np.ndarray) -> None:
+        """Change coefficients of a row."""
+        for column, value in zip(columns.tolist(), values.tolist(), strict=True):
+            self.model.changeCoeff(row, column, value)
+
     @property
     def row_count(self) -> int:
         """How many rows there are."""

@@ -101,9 +101,21 @@ def _arcs(
     formulation: PathFormulation, arcs: Mapping[str, tuple[PipeArc, ...]], nodes: Mapping[Node, int]
 ) -> Ints:
     """Start, end and link of every arc, by start."""
-    listed = sorted(
-        (nodes[fluid, arc.start], nodes[fluid, arc.end], formulation.link_of(arc))
+    listed = [entry[:3] for entry in _listed(formulation, arcs, nodes)]
+    return np.array(listed, dtype=np.int64).reshape(-1, 3)
+
+
+def _listed(
+    formulation: PathFormulation, arcs: Mapping[str, tuple[PipeArc, ...]], nodes: Mapping[Node, int]
+) -> list[tuple[int, int, int, PipeArc]]:
+    listed = [
+        (nodes[fluid, arc.start], nodes[fluid, arc.end], formulation.link_of(arc), arc)
         for fluid, some in arcs.items()
         for arc in some
-    )
-    return np.array(listed, dtype=np.int64).reshape(-1, 3)
+    ]
+    return sorted(listed, key=lambda entry: entry[:3])
+
+
+def arcs_by_number(formulation: PathFormulation, sets: IndexSets) -> list[PipeArc]:
+    """The arcs in the order of :class:`NetworkArrays`."""
+    return [entry[3] for entry in _listed(formulation, sets.arcs, _nodes(formulation, sets))]

@@ -46,31 +46,19 @@ import itertools
 import math
 import time
 from collections.abc import Callable
-from typing import NamedTuple
 
 import numpy as np
 
-from allocator.base.clock import Clock
-from allocator.base.status import Status
 from allocator.model.expressions import scaled
-from allocator.model.goals import Goal, goals_of
-from allocator.model.index_sets import IndexSets
-from allocator.model.model import Key, Row, Terms
-from allocator.model.rules import state_rules
-from allocator.model.variables import declare
-from allocator.search.bounds.arrays import Floats, network_arrays_of
-from allocator.search.bounds.disaggregated import PipeLink
-from allocator.search.bounds.multicommodity import given, origins_of, taken, takers
-from allocator.search.bounds.path_columns import PathFormulation
-from allocator.search.bounds.path_program import Carried, PathProgram, Prices, SharedLimit
-from allocator.search.bounds.pipeless import PipelessModel, is_of_pipe
+from allocator.model.goals import Goal
+from allocator.model.model import Terms
+from allocator.search.bounds.arrays import Floats
+from allocator.search.bounds.carrying_rows import CarryingRows, LaidLimit, over
+from allocator.search.bounds.path_program import PathProgram, Prices, SharedLimit
 from allocator.search.bounds.raising import raised, region_paths
-from allocator.search.bounds.regions import distances, lowered, packed_regions, regions_of
-from allocator.search.bounds.relaxation import LOOSE, StoreCuts
+from allocator.search.bounds.regions import lowered
 from allocator.search.bounds.weight_steps import stepped
 from allocator.search.strategy.budgets import BOUND
-from allocator.solver.settings import Settings
-from allocator.solver.solver_model import SolverModel
 
 KEPT = 0.6
 """Share in a turn's prices of those that last made the bound better."""
@@ -84,116 +72,11 @@ CLOSE = 1e-5
 """Turns end when the bound is as near the value of the program without cuts left."""
 
 
-class _Stated(NamedTuple):
-    """A carrying row: its number in the solver, its scale, distances by end, and weights."""
-
-    row: int
-    scale: float
-    ways: Floats
-    weight: Floats
-
-
-class CarryingBound:
+class CarryingBound(CarryingRows):
     """The bound of a site on one goal, better turn by turn."""
 
-    def __init__(
-        self, sets: IndexSets, settings: Settings, clock: Clock, store_cuts: StoreCuts
-    ) -> None:
-        began = time.perf_counter()
-        self.sets = sets
-        self.model = PipelessModel(clock.check)
-        declare(self.model, self.sets)
-        state_rules(self.model, self.sets)
-        self.clock, self._settings = clock, settings
-        self._store_cuts = store_cuts
-        self._carried: list[Carried] = []
-        links = tuple(_links(self.sets))
-        self._shares = math.fsum(1.0 for _ in self.model.uses)
-        self._cost = self._costs(links)
-        ends = self._balances()
-        origins = origins_of(self.sets)
-        formulation = PathFormulation(self.model, links, origins, ends, 1.0)
-        self._net, self._ends = network_arrays_of(formulation, self.sets)
-        even = np.array(
-            [
-                min((self._cost[k] / self._net.capacity[k] for k in range(low, high)), default=0.0)
-                for low, high in zip(self._net.build[:-1], self._net.build[1:], strict=True)
-            ]
-        )
-        self._regions = regions_of(self._net, self._ends, even)
-        self._packed = packed_regions(self._regions)
-        self.even = even[self._regions.slot_link]
-        self._reached = np.isfinite(distances(self._packed, self.even))
-        for one in self._carried:
-            if not one.own and not self._reached[one.end]:
-                self.model.close(one.key)
-        self._store_rows: list[Row] = []
-        """Store cuts that were found here since the last turn."""
-        self._stated: list[_Stated] | None = []
-        """Carrying rows that may have a price; None when that is of no use any more."""
-        self._carrying_rows = 0
-        self.bound: float | None = None
-        """The best so far (minimised, SI)."""
-        clock.spend("build", time.perf_counter() - began)
-        self._solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
-        if self.goal is not None:
-            self._solver_model.aim(self.goal)
-
-    def _costs(self, links: tuple[PipeLink, ...]) -> Floats:
-        """What each build of the links uses, all limits together."""
-        total: dict[Key, float] = {}
-        for laid, _, high in self.model.uses.values():
-            for key, value in laid.items():
-                total[key] = total.get(key, 0.0) + value / high
-        return np.array([total.get(key, 0.0) for link in links for _, key in link.builds])
-
-    def _balances(self) -> dict[str, dict[str, str]]:
-        """State what leaves origins and comes to ends; the ends of each origin."""
-        model, sets = self.model, self.sets
-        ends: dict[str, dict[str, str]] = {}
-        arriving: dict[tuple[str, str], Terms] = {}
-        for fluid in sets.fluid_shapes:
-            for place in takers(sets, fluid):
-                arriving[fluid, place] = []
-        number = 0
-        for origin in origins_of(sets):
-            mine = ends.setdefault(origin.name, {})
-            own = f"source_capacity[{origin.name.removeprefix('source:')}]"
-            for place, terms in origin.ends.items():
-                mine[f"end[{origin.name},{place}]"] = place
-                self._carried += [Carried(key, number, own, True) for _, key in terms]
-                number += 1
-            if not origin.supplies:
-                continue
-            collected = {key for terms in origin.ends.values() for _, key in terms}
-            home: Terms = [(value, key) for value, key in origin.out if key not in collected]
-            for (fluid, place), listed in arriving.items():
-                if fluid != origin.fluid:
-                    continue
-                mine[f"taken[{fluid},{place}]"] = place
-                key = model.variable(("carried", origin.name, place))
-                self._carried.append(Carried(key, number, f"taken[{fluid},{place}]", False))
-                listed.append((1.0, key))
-                home.append((-1.0, key))
-                number += 1
-            model.row(f"home[{origin.name}]", home, low=0.0)
-        for fluid in sets.fluid_shapes:
-            for place, terms in takers(sets, fluid).items():
-                listed = arriving[fluid, place]
-                model.row(f"taken[{fluid},{place}]", listed + scaled(terms, -1.0), low=0.0)
-            for shape in sets.fluid_shapes[fluid]:
-                every: Terms = given(sets, fluid, shape)
-                for terms in taken(sets, fluid, shape).values():
-                    every = every + scaled(terms, -1.0)
-                model.row(f"shape[{fluid},{shape}]", every, low=0.0)
-        return ends
-
-    @property
-    def goal(self) -> Goal | None:
-        """The first goal; None where pipes have a part in it, or use up no limit."""
-        goals = goals_of(self.model, self.sets)
-        plain = goals and not any(is_of_pipe(key) for _, key in goals[0].terms)
-        return goals[0] if plain and self._cost.any() else None
+    _program: PathProgram | None = None
+    _centre: Prices | None = None
 
     def run(self, ends: float | None, hear: Callable[[float], object]) -> None:
         """Turn by turn until a time of the clock; ``hear`` is called with better bounds."""
@@ -202,15 +85,26 @@ class CarryingBound:
             return
         self.state(self.even)
         self.solve(ends, hear)
-        centre = self._stepped(ends, hear) if self._large else None
-        self._stated, idle = None, 0
-        program = self._program(goal)
+        self._centre = self._stepped(ends, hear) if self._large else None
+        self._program = program = self._path_program(goal)
         first = Prices(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes))
-        for prices in (first,) if centre is None else (first, centre):
+        for prices in (first,) if self._centre is None else (first, self._centre):
             paths = region_paths(self._packed, prices.weight, prices.gain, -np.inf, NEAR_ENDS)
             program.add_paths(paths)
+        self.improve(ends, BOUND.carrying_turns if ends is None else None, hear)
+
+    def improve(
+        self,
+        ends: float | None,
+        turns: int | None,
+        hear: Callable[[float], object] | None = None,
+    ) -> None:
+        """Turns, no more than some, until a time of the clock or until they gain little."""
+        program, idle = self._program, 0
+        if program is None:
+            return
         for turn in itertools.count():
-            if ends is None and turn >= BOUND.carrying_turns:
+            if turn == turns:
                 return
             program.add_store_cuts(self._store_rows)
             self._store_rows = []
@@ -220,7 +114,7 @@ class CarryingBound:
             self._solver_model.add(program.store_rows)
             program.store_rows = []
             began = time.perf_counter()
-            mean = own if centre is None else own.toward(centre, KEPT)
+            mean = own if self._centre is None else own.toward(self._centre, KEPT)
             own, mean = self._raised(own), self._raised(mean)
             new = program.add_paths(
                 region_paths(self._packed, own.weight, own.gain, LEAST_GAIN, OWN_PATHS)
@@ -230,9 +124,10 @@ class CarryingBound:
             for prices in (mean,) if new else (mean, own):
                 self.state(prices.weight, prices.single)
             self.solve(ends, hear)
-            if centre is None or self.bound != before:
-                centre = mean
-            if self._converged(program) or self.clock.interrupted or _over(ends):
+            self._priced()
+            if self._centre is None or self.bound != before:
+                self._centre = mean
+            if self._converged(program) or self.clock.interrupted or over(ends):
                 return
             program.add_paths(
                 region_paths(self._packed, mean.weight, mean.gain, LEAST_GAIN, MEAN_PATHS)
@@ -241,6 +136,23 @@ class CarryingBound:
             idle = idle + 1 if gained < BOUND.carrying_better * abs(self.bound or 0.0) else 0
             if idle > BOUND.carrying_idle:
                 return
+
+    def change(self, limit: LaidLimit, centre: Prices | None) -> None:
+        """Bound the plans of which another limit holds; begin near some prices."""
+        self._centre = centre
+        self.renew(limit)
+        if self._program is not None:
+            self._program.change(limit.cost, limit.shares)
+
+    @property
+    def centre(self) -> Prices | None:
+        """Prices that last made the bound better."""
+        return self._centre
+
+    @property
+    def laid(self) -> Floats:
+        """By build, what the program on paths lays."""
+        return np.zeros(len(self.limit.cost)) if self._program is None else self._program.laid
 
     @property
     def _large(self) -> bool:
@@ -261,7 +173,7 @@ class CarryingBound:
             if out or idle > BOUND.stepped_idle or self.clock.interrupted:
                 break
             turn, began = turn + 1, time.perf_counter()
-            weights = stepped(self._packed, prices.gain, self._cost, prices.weight, steps)
+            weights = stepped(self._packed, prices.gain, self.limit.cost, prices.weight, steps)
             self.clock.spend("multipliers", time.perf_counter() - began)
             for weight in weights:
                 self.state(weight)
@@ -274,14 +186,11 @@ class CarryingBound:
 
     def _prices(self) -> Prices | None:
         """What ends are worth by the duals, and the mean of the weights by those of their rows."""
-        assert self._stated is not None
+        priced = self._priced()
+        if priced is None:
+            return None
         solver = self._solver_model.solver
         duals, reduced = solver.duals(), solver.reduced_costs()
-        if len(duals) < solver.row_count:
-            return None  # rows were added since
-        priced = [(max(0.0, -float(duals[one.row])) / one.scale, one) for one in self._stated]
-        # weights of a thousand origins are megabytes: what has no price is forgotten
-        self._stated = [one for price, one in priced if price > 0.0]
         total = math.fsum(price for price, _ in priced)
         if total <= 0.0:
             return None
@@ -307,7 +216,7 @@ class CarryingBound:
             gain[carried.end] = max(gain[carried.end], worth / total)
         return Prices(gain, weight, np.zeros(self.pipes))
 
-    def _program(self, goal: Goal) -> PathProgram:
+    def _path_program(self, goal: Goal) -> PathProgram:
         taken: Terms = []
         for _, kept, high in self.model.uses.values():
             taken += scaled(kept, 1.0 / high)
@@ -316,7 +225,7 @@ class CarryingBound:
             goal,
             self._carried,
             self._regions,
-            SharedLimit(self._cost, taken, self._shares),
+            SharedLimit(self.limit.cost, taken, self.limit.shares),
             self._store_cuts,
             self._settings,
             self.clock,
@@ -328,88 +237,7 @@ class CarryingBound:
             return False
         return program.value - self.bound <= CLOSE * abs(self.bound)
 
-    @property
-    def pipes(self) -> int:
-        """How many pipes there are."""
-        return int(self._net.pipe.max(initial=-1)) + 1
-
-    def _costs_with(self, single: Floats) -> Floats:
-        """What each build may collect where every pipe has an excess."""
-        found: Floats = self._cost + np.repeat(single[self._net.pipe], np.diff(self._net.build))
-        return found
-
     def _raised(self, prices: Prices) -> Prices:
         cost = self._costs_with(prices.single)
         weight = lowered(self._packed, cost, prices.weight)
         return prices._replace(weight=raised(self._packed, prices.gain, cost, weight))
-
-    def state(self, weight: Floats, single: Floats | None = None) -> None:
-        """A carrying row for some weights, lowered; ``single``: the excess of each pipe."""
-        began = time.perf_counter()
-        cost = self._cost if single is None else self._costs_with(single)
-        excess = 0.0 if single is None else math.fsum(single.tolist())
-        weight = lowered(self._packed, cost, weight)
-        ways = np.where(self._reached, distances(self._packed, weight), 0.0)
-        terms: Terms = [(float(ways[one.end]), one.key) for one in self._carried]
-        for _, kept, high in self.model.uses.values():
-            terms += scaled(kept, 1.0 / high)
-        name = f"carrying[{self._carrying_rows}]"
-        row = self.model.scaled_row(name, terms, high=self._shares + excess)
-        if row is not None:
-            self._carrying_rows += 1
-            self._solver_model.add([row])
-            if self._stated is not None:
-                number = self._solver_model.solver.row_count - 1
-                self._stated.append(_Stated(number, row.scale, ways, weight))
-        self.clock.spend("multipliers", time.perf_counter() - began)
-
-    def solve(self, ends: float | None, hear: Callable[[float], object] | None = None) -> None:
-        """Solve, with store cuts, for a better bound; ``hear`` is told where there is one."""
-        solver_model, before = self._solver_model, self.bound
-        solver = solver_model.solver
-        solver.relax(True)
-        try:
-            for turn in range(1, BOUND.carrying_cuts + 1):
-                left = None if ends is None else ends - time.perf_counter()
-                if left is not None and left <= 0.0:
-                    break
-                solved = solver_model.run(time_limit=left)
-                if solved.status != Status.OPTIMAL or solved.point is None:
-                    break
-                rows = self._store_cuts(self.model, self._values(solved.point), LOOSE)
-                if not rows or turn == BOUND.carrying_cuts or _over(ends):
-                    self._take(solved.bound)
-                    break
-                self._store_rows += rows
-                solver_model.add(rows)
-        finally:
-            solver.relax(False)
-        if hear is not None and self.bound is not None and self.bound != before:
-            hear(self.bound)
-
-    def _take(self, value: float | None) -> None:
-        safe = self._solver_model.solver.safe_bound()
-        bound = self._solver_model.unscaled(value if safe is None else safe)
-        if bound is not None and (self.bound is None or bound > self.bound):
-            self.bound = bound
-
-    def _values(self, point: np.ndarray) -> dict[Key, float]:
-        columns = self.model.columns
-        return {c.key: v * c.unit for c, v in zip(columns, point.tolist(), strict=True)}
-
-
-def _links(sets: IndexSets) -> list[PipeLink]:
-    """Pipes, or on the mean basis each way of them, with builds by what is laid."""
-    found = []
-    for (route, fluid), pipe in sets.pipes.items():
-        builds = sorted((sets.site.capacity(route, b, fluid), b) for b in pipe.builds)
-        keys = tuple((capacity, ("lay", route, b, fluid)) for capacity, b in builds)
-        starts = [arc.start for arc in sets.arcs_along(route, fluid)] if sets.lossless else [None]
-        for start in starts:
-            name = f"{route},{fluid},{start}"
-            found.append(PipeLink(name, (), keys, (route, fluid), start))
-    return found
-
-
-def _over(ends: float | None) -> bool:
-    return ends is not None and time.perf_counter() >= ends

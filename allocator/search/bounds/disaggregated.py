@@ -30,7 +30,7 @@ arc by arc.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from allocator.model.expressions import scaled
@@ -45,6 +45,7 @@ from allocator.search.bounds.multicommodity import (
     takers,
     useful_arcs,
 )
+from allocator.search.bounds.reduction import Reduction
 from allocator.search.bounds.stores import collected_where_built
 
 DROPPED = ("gather", "supply")
@@ -95,30 +96,40 @@ def without_flows(full: Model) -> Model:
 
 
 def disaggregated_model(
-    full: Model, sets: IndexSets, closed: Collection[Key] = frozenset()
+    full: Model,
+    sets: IndexSets,
+    closed: Collection[Key] = frozenset(),
+    reduction: Reduction | None = None,
 ) -> DisaggregatedModel:
     """The multicommodity formulation of a model; rows and variables but those of pipes are kept.
 
     ``full`` is not changed. Rows about the flow that is split (none but those of balance and
     capacity speak of it) are stated again. ``closed``: builds of links that are not laid, and with
     all builds of a link its flows are left out: the formulation then speaks of plans without them.
+    ``reduction``: it speaks of plans as good as a cutoff alone, with what is left of these.
     """
     model = without_flows(full)
     origins = origins_of(sets)
     unit = max((c.unit for c in full.columns if _is(c.key, "collect", "direct")), default=1.0)
-    arcs: dict[str, tuple[PipeArc, ...]] = {}
-    for origin in origins:
-        sinks = set(takers(sets, origin.fluid)) | set(origin.ends)
-        arcs[origin.name] = useful_arcs(sets, origin, sinks)
-    if closed:
-        shut = _shut(sets, closed)
-        arcs = {name: tuple(a for a in some if a not in shut) for name, some in arcs.items()}
+    arcs = (
+        _open_arcs(sets, origins, closed)
+        if reduction is None
+        else {origin.name: tuple(reduction.arcs[origin.name]) for origin in origins}
+    )
+    fits: Mapping[str, Mapping[PipeArc, float]] = {} if reduction is None else reduction.arcs
     for origin in origins:
         for arc in arcs[origin.name]:
-            model.variable(flow_key(origin, arc), unit=unit, high=origin.most)
+            most = min(origin.most, fits.get(origin.name, {}).get(arc, INFINITY))
+            model.variable(flow_key(origin, arc), unit=unit, high=most)
+        if reduction is not None:
+            for place, (_, most) in reduction.beyond[origin.name].items():
+                model.variable(beyond_key(origin, place), unit=unit, high=most)
     for fluid in sets.fluid_shapes:
         _balances(model, sets, fluid, [o for o in origins if o.fluid == fluid], arcs, unit)
-    links = _links(model, sets, origins, arcs, directed=sets.lossless)
+    if reduction is not None:
+        _carrying_row(model, reduction, origins)
+        closed = reduction.closed
+    links = _links(model, sets, origins, arcs, fits, directed=sets.lossless)
     for link in links:
         total: Terms = [(1.0, key) for _, keys, _ in link.flows for key in keys]
         total += [(-capacity, key) for capacity, key in link.builds]
@@ -138,6 +149,19 @@ def disaggregated_model(
             terms = disaggregated_terms(disaggregated, sets, terms)
             model.row(row.name, terms, low=row.low * row.scale, high=row.high * row.scale)
     return disaggregated
+
+
+def _open_arcs(
+    sets: IndexSets, origins: Sequence[Origin], closed: Collection[Key]
+) -> dict[str, tuple[PipeArc, ...]]:
+    """The arcs of each origin but those on which nothing is laid."""
+    shut = _shut(sets, closed) if closed else set()
+    found = {}
+    for origin in origins:
+        sinks = set(takers(sets, origin.fluid)) | set(origin.ends)
+        useful = useful_arcs(sets, origin, sinks)
+        found[origin.name] = tuple(arc for arc in useful if arc not in shut)
+    return found
 
 
 def flow_variable_count(sets: IndexSets, closed: Collection[Key] = frozenset()) -> int:
@@ -229,6 +253,27 @@ def flow_key(origin: Origin, arc: PipeArc) -> Key:
     return ("flow", origin.name, origin.fluid, arc.route, arc.start)
 
 
+def beyond_key(origin: Origin, place: str) -> Key:
+    """Flow of an origin to an end by paths that are not stated (``reducer.py``), kg/s."""
+    return ("beyond", origin.name, place)
+
+
+def _carrying_row(model: Model, reduction: Reduction, origins: Sequence[Origin]) -> None:
+    """The carrying row of a reduction (``reducer.py`` says why all good plans keep it)."""
+    terms: Terms = list(reduction.taken)
+    for origin in origins:
+        for place, distance in reduction.distance[origin.name].items():
+            sent: Terms = list(origin.ends.get(place, []))
+            if model.has(sunk := ("sunk", origin.name, origin.fluid, place)):
+                sent.append((1.0, sunk))
+            terms += scaled(sent, distance)
+        for place, (longer, _) in reduction.beyond[origin.name].items():
+            terms.append((longer, beyond_key(origin, place)))
+    model.row("carrying", terms, high=reduction.shares)
+    for number, builds in enumerate(reduction.must):
+        model.row(f"must[{number}]", [(1.0, key) for key in builds], low=1.0)
+
+
 def _balances(
     model: Model,
     sets: IndexSets,
@@ -249,6 +294,10 @@ def _balances(
             key = flow_key(origin, arc)
             balance.setdefault(arc.start, []).append((-1.0, key))
             balance.setdefault(arc.end, []).append((1.0, key))
+        for place in (*wanted, *(place for place in origin.ends if place not in wanted)):
+            if model.has(key := beyond_key(origin, place)):
+                balance[origin.place].append((-1.0, key))
+                balance.setdefault(place, []).append((1.0, key))
         for place, terms in origin.ends.items():
             balance.setdefault(place, []).extend(scaled(terms, -1.0))
         for place, listed in arriving.items():
@@ -306,21 +355,28 @@ def _links(
     sets: IndexSets,
     origins: tuple[Origin, ...],
     arcs: dict[str, tuple[PipeArc, ...]],
+    fits: Mapping[str, Mapping[PipeArc, float]],
     directed: bool,
 ) -> tuple[PipeLink, ...]:
-    """The links with the flows of all origins: both ways of an origin together, or one."""
+    """The links with the flows of all origins: both ways of an origin together, or one.
+
+    ``fits``: the most of an origin on an arc and its way back, where it is less than all it sends.
+    """
     through: dict[tuple[tuple[str, str], str | None], dict[str, list[Key]]] = {}
-    most = {origin.name: origin.most for origin in origins}
+    most: dict[tuple[tuple[tuple[str, str], str | None], str], float] = {}
     for origin in origins:
+        less = fits.get(origin.name, {})
         for arc in arcs[origin.name]:
             at = ((arc.route, origin.fluid), arc.start if directed else None)
             keys = through.setdefault(at, {}).setdefault(origin.name, [])
             keys.append(flow_key(origin, arc))
+            fit = min(origin.most, less.get(arc, INFINITY))
+            most[at, origin.name] = max(most.get((at, origin.name), 0.0), fit)
     return tuple(
         replace(
             link,
             flows=tuple(
-                (name, tuple(keys), most[name])
+                (name, tuple(keys), most[(link.pipe, link.start), name])
                 for name, keys in through.get((link.pipe, link.start), {}).items()
             ),
         )

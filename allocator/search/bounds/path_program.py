@@ -42,6 +42,8 @@ FIRST_LOOSE, FINER = 0.1, 0.25
 """A threshold cut is not worth a row at first where it is broken by less than this share of what it
 speaks of; where none is, so many times as little counts. Cuts broken by little are of no use later,
 and each makes the program slower."""
+NEVER = 1e6
+"""Cost of a build that may not be laid, in shares of the limit."""
 LEAST_PRICE = 1e-12
 """Price of the limit, as a share of the objective, below which it counts for nothing."""
 
@@ -153,6 +155,7 @@ class PathProgram:
         """Whether the last solve broke no cut by much."""
         self.value: float | None = None
         """Of the last solve (minimised, SI)."""
+        self._point: Floats = np.zeros(0)
 
     def _begin_carried(self, goal: Goal) -> None:
         """Entries of the columns that paths stand for, in rows and in the objective."""
@@ -218,10 +221,10 @@ class PathProgram:
             self._add(Row(f"link[{link}]", (), (), -INFINITY, 0.0, scale))
             for k in builds:
                 self._laid_column[k] = len(self.model.columns)
-                self.model.variable(("laid", k))
+                self.model.variable(("laid", k), high=0.0 if self._cost[k] >= NEVER else INFINITY)
                 columns.append(self.model.columns[-1])
                 rows = [self._limit, self._link_row[link], self._pipe_row[pipe]]
-                takes = self._cost[k] / self._limit_scale
+                takes = 0.0 if self._cost[k] >= NEVER else self._cost[k] / self._limit_scale
                 values = [takes, -regions.capacity[k] / scale, 1.0]
                 entries.append((np.array(rows, dtype=np.int32), np.array(values)))
         self._solver.add_columns(columns, entries)
@@ -265,6 +268,25 @@ class PathProgram:
             made = replace(row, columns=tuple(columns), coefficients=tuple(values))
             self._add(made)
 
+    def change(self, cost: Floats, shares: float) -> None:
+        """Another cost of each build, and another limit; a build of a cost of ``NEVER`` is shut."""
+        self._cost = cost
+        self._solver.bound_row(self._limit, -INFINITY, shares / self._limit_scale)
+        stated = np.nonzero(self._laid_column >= 0)[0]
+        columns = self._laid_column[stated]
+        high = np.where(cost[stated] < NEVER, INFINITY, 0.0)
+        self._solver.bounds(columns, np.zeros(len(columns)), high)
+        takes = np.where(cost[stated] < NEVER, cost[stated], 0.0) / self._limit_scale
+        self._solver.coefficients(self._limit, columns, takes)
+
+    @property
+    def laid(self) -> Floats:
+        """By build, what the last solution lays."""
+        stated = (self._laid_column >= 0) & (self._laid_column < len(self._point))
+        found: Floats = np.zeros(len(stated))
+        found[stated] = self._point[self._laid_column[stated]]
+        return found  # what was opened since then is not laid
+
     def _add(self, row: Row) -> None:
         self._solver_model.add([row])
         self._rows += 1
@@ -283,7 +305,7 @@ class PathProgram:
             solved = self._solver_model.run(time_limit=left)
             if solved.status != Status.OPTIMAL or solved.point is None:
                 return None
-            self.value = self._solver_model.unscaled(solved.bound)
+            self.value, self._point = self._solver_model.unscaled(solved.bound), solved.point
             self.settled = False
             if turn + 1 == CUT_ROUNDS:
                 break

@@ -32,15 +32,17 @@ class Regions(NamedTuple):
 
     By origin: ``node_first``, ``slot_first``, ``end_first``; ``most`` and ``scale`` as in
     :class:`NetworkArrays`; ``sends``. ``arc_first`` by node of a region; by arc ``arc_end`` (number
-    in the region, -1 outside) and ``arc_slot``. A *slot* is a link of a region: ``slot_origin``,
-    ``slot_link``; ``link_first`` and ``link_slot`` list them by link. ``end_node``: number of each
-    end in the region, -1 outside. ``pipe`` by link, ``build`` where its builds begin, ``capacity``.
+    in the region, -1 outside), ``arc_slot``, and ``arc_number`` among all arcs. A *slot* is a link
+    of a region: ``slot_origin``, ``slot_link``; ``link_first`` and ``link_slot`` list them by link.
+    ``end_node``: number of each end in the region, -1 outside. ``pipe`` by link, ``build`` where
+    its builds begin, ``capacity``.
     """
 
     node_first: Ints
     arc_first: Ints
     arc_end: Ints
     arc_slot: Ints
+    arc_number: Ints
     slot_first: Ints
     slot_origin: Ints
     slot_link: Ints
@@ -75,6 +77,7 @@ def packed_regions(regions: Regions) -> Regions:
         regions.arc_first,
         regions.arc_end,
         regions.arc_slot,
+        regions.arc_number,
         regions.slot_first,
         regions.slot_origin,
         regions.slot_link,
@@ -97,6 +100,7 @@ def regions_of(net: NetworkArrays, ends: EndArrays, length: Floats, most: int = 
     arc_first: list[Ints] = []
     arc_end: list[Ints] = []
     arc_slot: list[Ints] = []
+    arc_number: list[Ints] = []
     slot_origin: list[Ints] = []
     slot_link: list[Ints] = []
     arc_count = 0
@@ -113,6 +117,7 @@ def regions_of(net: NetworkArrays, ends: EndArrays, length: Floats, most: int = 
         arc_first.append(begins + arc_count)
         arc_count += len(arcs)
         arc_end.append(place[net.end[arcs]])
+        arc_number.append(arcs)
         arc_slot.append(slot.reshape(-1) + slot_first[-1])
         slot_link.append(mine)
         slot_origin.append(np.full(len(mine), origin, dtype=np.int64))
@@ -128,6 +133,7 @@ def regions_of(net: NetworkArrays, ends: EndArrays, length: Floats, most: int = 
         np.append(_joined(arc_first), arc_count).astype(np.int64),
         _joined(arc_end),
         _joined(arc_slot),
+        _joined(arc_number),
         np.array(slot_first, dtype=np.int64),
         _joined(slot_origin),
         link,

@@ -16,6 +16,7 @@ from allocator.model.model import INFINITY, Key, Model, Row, Terms
 from allocator.search.bounds.disaggregated import disaggregated_model, disaggregated_terms
 from allocator.search.bounds.friction import state_friction
 from allocator.search.bounds.friction_cuts import broken_friction
+from allocator.search.bounds.reduction import Reduction
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
 from allocator.solver.interface import Highs
 from allocator.solver.settings import Settings
@@ -52,11 +53,15 @@ class Relaxation:
         closed: Collection[Key] = frozenset(),
         *,
         by_friction: bool = False,
+        reduction: Reduction | None = None,
     ) -> None:
-        """``by_friction``: with what friction takes from the flow of each origin."""
+        """``by_friction``: with what friction takes from the flow of each origin.
+
+        ``reduction``: what plans as good as a cutoff have, of which alone it speaks then.
+        """
         began = time.perf_counter()
         self._full, self._sets, self._store_cuts = full, sets, store_cuts
-        self.disaggregated = disaggregated_model(full, sets, closed)
+        self.disaggregated = disaggregated_model(full, sets, closed, reduction)
         self.model = self.disaggregated.model
         self._builds = state_friction(self.disaggregated, sets) if by_friction else ()
         clock.spend("build", time.perf_counter() - began)

@@ -295,6 +295,24 @@ class BoundBudgets:
     """Turns at most where no time is set."""
     carrying_cuts: int = 3
     """Solves in a turn while store cuts are new."""
+    case_flows: int = 5_000
+    """Flows by origin up to which the integer program of a case is stated for a cutoff."""
+    case_share: float = 0.05
+    """Share of what an origin sends that an arc must be able to have of it, to be stated there."""
+    case_depth: float = 0.006
+    """Depth of the first cutoff of cases, as a share of their bound."""
+    case_tries: int = 6
+    """Cutoffs that are looked at for the deepest with as few flows."""
+    case_nodes: int = 40
+    """Nodes of the solver for one case: where it needs more, the case is split."""
+    case_choices: int = 6
+    """Pipes that are looked at before the first case is split."""
+    case_known: int = 2
+    """Pipes that are looked at again before a case is split, those that gained most before."""
+    case_new: int = 1
+    """Pipes that are looked at beside them for the first time."""
+    case_turns: int = 10
+    """Turns at most of the carrying rows of a case."""
     patient_rounds: int = 20
     """Rounds in a row that may improve little where nothing else is left to do."""
     least_seconds: float = 0.1
