@@ -11,6 +11,7 @@ from allocator.search.paths.records import (
     FED,
     HOPS,
     LENGTH,
+    NEED,
     SINK,
     STORE,
     Arrays,
@@ -35,18 +36,6 @@ def level_of(arrays: Arrays, pipe: int, load: float) -> int:
 
 
 @compiled
-def pipe_price(arrays: Arrays, pipe: int, load: float) -> float:
-    """Weighted stock that a pipe with a load takes; infinite for too much load."""
-    k = level_of(arrays, pipe, load)
-    if k < 0:
-        return 0.0
-    if k == arrays.builds[pipe]:
-        return math.inf
-    price: float = arrays.price[pipe, k]
-    return price
-
-
-@compiled
 def store_need(
     arrays: Arrays, state: PathState, store: int, source: int, rate: float, draw: float
 ) -> float:
@@ -54,10 +43,10 @@ def store_need(
     need = 0.0
     drawn = state.stores[store, DRAWN] + draw
     for w in range(len(arrays.windows)):
-        fed = state.stores[store, COVERED + w]
-        if rate != 0.0:
-            fed += rate * arrays.on_time[source, w]
-        need = max(need, drawn * arrays.windows[w] - fed)
+        fed = state.stores[store, COVERED + w] + rate * arrays.on_time[source, w]
+        short = drawn * arrays.windows[w] - fed
+        if short > need:
+            need = short
     return need
 
 
@@ -151,6 +140,7 @@ def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float)
         state.stores[store, DRAWN] += draw
         for w in range(len(arrays.windows)):
             state.stores[store, COVERED + w] += rate * arrays.on_time[source, w]
+        state.stores[store, NEED] = store_need(arrays, state, store, 0, 0.0, 0.0)
         _hold(arrays, state, store, 1.0)
     sink = state.ways[slot, SINK]
     units = -units_for(arrays, sink, state.park[sink])
@@ -176,8 +166,7 @@ def _lay(arrays: Arrays, state: PathState, pipe: int, level: int, sign: float) -
 def _hold(arrays: Arrays, state: PathState, store: int, sign: float) -> None:
     """Add (or take away) what a store takes of each stock."""
     if state.stores[store, DRAWN] > DUST:
-        need = store_need(arrays, state, store, 0, 0.0, 0.0)
-        store_use(arrays, store, need, state.used, sign)
+        store_use(arrays, store, state.stores[store, NEED], state.used, sign)
 
 
 @compiled

@@ -41,8 +41,10 @@ from allocator.search.paths.undo import (
 
 CHOICES = 48
 """Amounts at most that are tried along a route."""
-FRESH = 50
-"""Moves after which the prices ahead are estimated again."""
+FRESH, FRESH_A_SOURCE = 50, 0.2
+"""Moves after which the prices ahead are estimated again, at the least, and by sources: each time
+takes as long as the site is large. At 1,000 sources, mean, a move takes 62 microseconds with 200
+moves, 80 with 50."""
 AMOUNT = 0.25
 """Share of the mean rate of sources for which they are."""
 SURE = 0.7
@@ -216,11 +218,12 @@ def improve(
     weight = total_of(arrays.weight)
     touched = room.touched
     usual = total_of(arrays.most) / len(arrays.most)
+    fresh = max(FRESH, int(FRESH_A_SOURCE * len(arrays.most)))
     for move in range(moves):
         rate = max(best_value, 1e-12) / weight
         price = rate * math.exp(math.log(0.02) + np.random.random() * math.log(60.0))
         step = 1.0 - 0.7 * np.random.random() ** 2
-        if move % FRESH == 0:
+        if move % fresh == 0:
             look_ahead(arrays, state, room, AMOUNT * usual, SURE)
         count = ruin(arrays, state, room)
         shuffle(touched, count)

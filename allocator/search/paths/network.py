@@ -27,6 +27,7 @@ from allocator.search.paths.records import (
     Arrays,
     Floats,
     PathState,
+    steps_of,
 )
 from allocator.site.money import counted_share
 from allocator.site.records import Place
@@ -35,6 +36,8 @@ WINDOWS = 40
 SHARES = (1.0, 0.98, 0.93, 0.8, 0.5)
 """Shares of a source's mean that a path through a store may promise."""
 NEAR = 100
+DETOUR, HOPS_OF_A_PATH = 4, (64, 400)
+"""Hops of a path as a multiple of the fewest from the farthest place, and within which limits."""
 MANY = 10**6
 AMOUNTLESS = 1e30
 
@@ -107,12 +110,14 @@ def path_network_of(
     tail = [node(site.routes[r].start, f) for r, f in pipes]
     head = [node(site.routes[r].end, f) for r, f in pipes]
     one_way = [site.routes[r].one_way for r, _ in pipes]
-    builds, capacity, price, mass, slope = _builds(sets, stocks, weight, way)
+    builds, capacity, mass = _builds(sets, stocks, weight, way)
+    build_counts = np.array([len(b) for b in builds], dtype=np.int64)
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
     first, edge, other = _neighbours(len(nodes), tail, head, one_way)
     mode_first, mode_store, mode_share, windows = _modes(sets, sources)
+    into = _neighbours(len(nodes), head, tail, one_way)
     peak, level_mass, generation = _shape(sets, stocks, goal)
     value = np.array([s.value / generation for s in sinks])
     demands = sets.power_demands() if goal != "served_fluid" else sets.fluid_demands()
@@ -120,11 +125,10 @@ def path_network_of(
         np.array(tail, dtype=np.int64),
         np.array(head, dtype=np.int64),
         np.array(one_way, dtype=np.bool_),
-        np.array([len(b) for b in builds], dtype=np.int64),
+        build_counts,
         capacity,
-        price,
         mass,
-        slope,
+        steps_of(capacity, build_counts, mass @ weight),
         first,
         edge,
         other,
@@ -171,7 +175,8 @@ def path_network_of(
         _nearest([site.places[site.sources[s].place] for s in sources]),
         *_at_nodes(len(nodes), sink_node),
         *_at_nodes(len(nodes), store_node),
-        *_neighbours(len(nodes), head, tail, one_way),
+        *into,
+        _longest(sink_node, into),
     )
     names = Names(
         tuple(pipes),
@@ -307,7 +312,7 @@ def _most(sets: IndexSets, name: str) -> float:
 
 def _builds(
     sets: IndexSets, stocks: _Stocks, weight: Floats, way: float
-) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
+) -> tuple[list[tuple[str, ...]], Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
     site, even = sets.site, even_capacities(sets, way)
     listed = []
@@ -330,14 +335,12 @@ def _builds(
                 kept.append(offer)
         listed.append(kept[::-1])
     most = max(map(len, listed), default=1)
-    capacity, price = np.zeros((len(listed), most)), np.zeros((len(listed), most))
+    capacity = np.zeros((len(listed), most))
     mass = np.zeros((len(listed), most, len(stocks.limits)))
-    slope = np.zeros(len(listed))
     for e, offers in enumerate(listed):
-        for k, (rate, cost, _, taken) in enumerate(offers):
-            capacity[e, k], price[e, k], mass[e, k] = rate, cost, taken
-        slope[e] = min(cost / rate for rate, cost, _, _ in offers)
-    return [tuple(o[2] for o in offers) for offers in listed], capacity, price, mass, slope
+        for k, (rate, _, _, taken) in enumerate(offers):
+            capacity[e, k], mass[e, k] = rate, taken
+    return [tuple(o[2] for o in offers) for offers in listed], capacity, mass
 
 
 def _neighbours(
@@ -353,6 +356,17 @@ def _neighbours(
     flat = [entry for listed in around for entry in listed]
     edge = np.array([e for e, _ in flat], dtype=np.int64)
     return first, edge, np.array([n for _, n in flat], dtype=np.int64)
+
+
+def _longest(sink_node: list[int], into: tuple[np.ndarray, np.ndarray, np.ndarray]) -> int:
+    """Hops for a path: some times as many as the farthest node needs at the least."""
+    first, _, other = into
+    ahead, known, hops = set(sink_node), set(sink_node), 0
+    while ahead:
+        hops += 1
+        ahead = {int(b) for a in ahead for b in other[first[a] : first[a + 1]]} - known
+        known |= ahead
+    return int(np.clip(DETOUR * hops, *HOPS_OF_A_PATH))
 
 
 def _at_nodes(nodes: int, at: list[int]) -> tuple[np.ndarray, np.ndarray]:

@@ -49,9 +49,8 @@ def packed(arrays: Arrays) -> Arrays:
         arrays.one_way,
         arrays.builds,
         arrays.capacity,
-        arrays.price,
         arrays.mass,
-        arrays.slope,
+        arrays.steps,
         arrays.first,
         arrays.edge,
         arrays.other,
@@ -88,6 +87,7 @@ def packed(arrays: Arrays) -> Arrays:
         arrays.into_first,
         arrays.into_edge,
         arrays.into_other,
+        arrays.longest,
     )
 
 

@@ -25,8 +25,9 @@ class Arrays(NamedTuple):
     """A site for the path search. Rates kg/s, sizes kg, windows s; masses as shares of stock.
 
     Pipes e: ``tail``, ``head`` (nodes), ``one_way``; ``builds[e]`` of them, by rising capacity in
-    ``capacity[e, k]``, ``price[e, k]`` and ``mass[e, k, m]``. ``first[n]:first[n+1]`` are the
-    entries of ``edge`` and ``other`` at node n (pipes that may be left that way).
+    ``capacity[e, k]`` and ``mass[e, k, m]``; ``steps[e]``: what a search of ways asks of them
+    (:func:`steps_of`). ``first[n]:first[n+1]`` are the entries of ``edge`` and ``other`` at node n
+    (pipes that may be left that way).
     Sources s: ``source_node``, ``most`` rate, ``tap[s, m]``; modes
     ``mode_first[s]:mode_first[s+1]`` with ``mode_store`` (through a store or straight) and
     ``mode_share`` (promised a kg/s captured).
@@ -39,6 +40,7 @@ class Arrays(NamedTuple):
     ``sink_first[n]``, ``store_first[n]``: the first sink and store at node n, or -1;
     ``sink_next[g]``, ``store_next[k]``: the next one at the same node. ``into_first``,
     ``into_edge``, ``into_other``: as ``first``, ``edge``, ``other``, of pipes that lead to a node.
+    ``longest``: hops that a path has at most.
     """
 
     tail: Whole
@@ -46,9 +48,8 @@ class Arrays(NamedTuple):
     one_way: Flags
     builds: Whole
     capacity: Floats
-    price: Floats
     mass: Floats
-    slope: Floats
+    steps: Floats
     first: Whole
     edge: Whole
     other: Whole
@@ -85,6 +86,7 @@ class Arrays(NamedTuple):
     into_first: Whole
     into_edge: Whole
     into_other: Whole
+    longest: int
 
 
 class PathState(NamedTuple):
@@ -93,7 +95,8 @@ class PathState(NamedTuple):
     ``active``: the slot holds a path; ``kept``: its path may come back after this move.
     ``rates[p]``: (amount, share promised). ``ways[p]``: (store or -1, sink, number of hops, hops);
     a hop is a pipe times 2, plus 1 where it is supply. ``load`` by pipe; ``stores[k]``: (fed,
-    drawn, covered in each window); ``park`` load by sink; ``taken`` by source; ``used`` by stock.
+    drawn, kg needed, covered in each window); ``park`` load by sink; ``taken`` by source; ``used``
+    by stock.
     """
 
     active: Flags
@@ -112,7 +115,7 @@ class Room(NamedTuple):
 
     ``far``, ``back``, ``via``, ``keys``, ``names``, ``reached``: a search of cheapest ways, by
     nodes of both layers; ``far`` is infinite between two of them. ``ahead[n]``: about what a kg/s
-    costs from a node to a sink.
+    costs from a node of a layer to a sink.
     ``log``: what a move does, each a slot times 2, plus 1 where it was filled. ``stale``: slots
     that differ from the best state, listed in ``behind``. ``counts``: how many are in ``log`` and
     in ``behind``. ``mark``, ``touched``: sources.
@@ -137,19 +140,35 @@ LOGGED, BEHIND = 0, 1
 """Places in ``counts``."""
 STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
 """Columns of ``ways``."""
-FED, DRAWN, COVERED = 0, 1, 2
+FED, DRAWN, NEED, COVERED = 0, 1, 2, 3
 """Columns of ``stores``."""
+
+
+def steps_of(capacity: Floats, builds: Whole, price: Floats) -> Floats:
+    """Builds by pipe in one row each, so that a search of ways reads one place a pipe.
+
+    A row: the least price a kg/s of any build, the capacities, the prices, and the price of more
+    than the largest build carries. What a pipe does not have is infinite.
+    """
+    pipes, most = capacity.shape
+    offered = np.arange(most) < builds[:, None]
+    steps = np.full((pipes, 2 * most + 2), np.inf)
+    steps[:, 1 : 1 + most] = np.where(offered, capacity, np.inf)
+    steps[:, 1 + most : 1 + 2 * most] = np.where(offered, price, np.inf)
+    rates = np.where(offered & (capacity > 0.0), capacity, np.inf)
+    each = np.where(np.isfinite(rates), price / rates, np.inf)
+    steps[:, 0] = each.min(axis=1, initial=np.inf)
+    return steps
 
 
 def empty_state(arrays: Arrays) -> PathState:
     """A state without paths."""
     slots = len(arrays.most) * PATHS
-    hops = min(4 * len(arrays.first), 400)
     return PathState(
         np.zeros(slots, dtype=np.bool_),
         np.zeros(slots, dtype=np.bool_),
         np.zeros((slots, 2)),
-        np.zeros((slots, HOPS + hops), dtype=np.int64),
+        np.zeros((slots, HOPS + arrays.longest), dtype=np.int64),
         np.zeros(len(arrays.tail)),
         np.zeros((len(arrays.store_node), COVERED + len(arrays.windows))),
         np.zeros(len(arrays.sink_node)),
@@ -169,7 +188,7 @@ def empty_room(arrays: Arrays) -> Room:
         np.empty(heap),
         np.empty(heap, dtype=np.int64),
         np.empty(nodes, dtype=np.int64),
-        np.zeros(nodes // 2),
+        np.zeros(nodes),
         np.empty(2 * slots, dtype=np.int64),
         np.zeros(slots, dtype=np.bool_),
         np.empty(slots, dtype=np.int64),

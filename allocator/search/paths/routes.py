@@ -11,13 +11,12 @@ from allocator.search.paths.heap import drop_first, push
 from allocator.search.paths.loads import (
     DUST,
     level_of,
-    pipe_price,
     sink_room,
     store_need,
     store_use,
     units_for,
 )
-from allocator.search.paths.records import DRAWN, FED, Arrays, Floats, PathState, Room, Whole
+from allocator.search.paths.records import DRAWN, FED, NEED, Arrays, Floats, PathState, Room, Whole
 
 
 @compiled
@@ -25,10 +24,19 @@ def step_price(arrays: Arrays, state: PathState, pipe: int, amount: float, step:
     """Price of one more amount on a pipe: ``step`` of it at the next build's price, the rest at
 
     the price a kg/s of the best build, as if the build were shared out."""
-    rise = pipe_price(arrays, pipe, state.load[pipe] + amount) - pipe_price(
-        arrays, pipe, state.load[pipe]
-    )
-    smooth = amount * arrays.slope[pipe]
+    load, most = state.load[pipe], arrays.capacity.shape[1]
+    k, before, after = 0, 0.0, 0.0
+    if load > DUST:
+        while k < most and arrays.steps[pipe, 1 + k] < load - DUST:
+            k += 1
+        before = arrays.steps[pipe, 1 + most + k]
+    load += amount
+    if load > DUST:
+        while k < most and arrays.steps[pipe, 1 + k] < load - DUST:
+            k += 1
+        after = arrays.steps[pipe, 1 + most + k]
+    rise = after - before
+    smooth = amount * arrays.steps[pipe, 0]
     if rise <= 0.0:
         price: float = 0.02 * smooth
     else:
@@ -66,10 +74,9 @@ def cheapest_route(
     start = arrays.source_node[source] + (0 if through_store else nodes)
     far[start], back[start] = 0.0, -1
     reached[0], known = start, 1
-    home = arrays.source_node[source]
-    if ahead[home] == math.inf:
+    if ahead[start] == math.inf:
         return -1, -1, -1
-    size = push(keys, names, 0, mean * ahead[home], start)
+    size = push(keys, names, 0, (rate if through_store else mean) * ahead[start], start)
     best, best_sink, best_node = limit, -1, -1
     taken = np.zeros(len(weights))
     while size > 0:
@@ -80,7 +87,8 @@ def cheapest_route(
         supply = at >= nodes
         node = at - nodes if supply else at
         here = far[at]
-        if key > here + mean * ahead[node]:
+        amount = mean if supply else rate
+        if key > here + amount * ahead[at]:
             continue
         if supply:
             g = arrays.sink_first[node]
@@ -111,11 +119,10 @@ def cheapest_route(
                 need = store_need(arrays, state, k, source, rate, draw)
                 if need > arrays.store_most[k]:
                     continue
-                before = store_need(arrays, state, k, source, 0.0, 0.0)
                 for m in range(len(weights)):
                     taken[m] = 0.0
                 store_use(arrays, k, need, taken, 1.0)
-                store_use(arrays, k, before, taken, -1.0)
+                store_use(arrays, k, state.stores[k, NEED], taken, -1.0)
                 price = here
                 for m in range(len(weights)):
                     price += weights[m] * max(0.0, taken[m])
@@ -126,11 +133,10 @@ def cheapest_route(
                     far[node + nodes] = price
                     back[node + nodes] = at
                     via[node + nodes] = -2 - k
-                    size = push(keys, names, size, price + mean * ahead[node], node + nodes)
-        amount = mean if supply else rate
+                    size = push(keys, names, size, price + mean * ahead[node + nodes], node + nodes)
         for i in range(arrays.first[node], arrays.first[node + 1]):
             other = arrays.other[i] + (nodes if supply else 0)
-            rest = mean * ahead[arrays.other[i]]
+            rest = amount * ahead[other]
             if far[other] <= here or here + rest >= best:
                 continue
             pipe = arrays.edge[i]
@@ -165,32 +171,68 @@ def cheapest_route(
 
 @compiled
 def look_ahead(arrays: Arrays, state: PathState, room: Room, amount: float, sure: float) -> None:
-    """Estimate what a kg/s costs from each node to a sink, as pipes are now.
+    """Estimate what a kg/s costs from each node to a sink, in both layers, as pipes are now.
 
     ``amount``: for which prices are taken; ``sure``: share of them that counts, so that ways are
-    seldom missed.
+    seldom missed. In the collect layer a way leads to a store, and on with what it promises.
     """
     keys, names, ahead = room.keys, room.names, room.ahead
+    nodes = len(arrays.first) - 1
     size = 0
     for n in range(len(ahead)):
         ahead[n] = math.inf
     for g in range(len(arrays.sink_node)):
-        node = arrays.sink_node[g]
+        node = nodes + arrays.sink_node[g]
         if ahead[node] > 0.0:
             ahead[node] = 0.0
             size = push(keys, names, size, 0.0, node)
+    _spread(arrays, state, room, size, nodes, amount, sure)
+    share = arrays.peak * _usual_share(arrays)
+    size = 0
+    for k in range(len(arrays.store_node)):
+        node = arrays.store_node[k]
+        if share * ahead[nodes + node] < ahead[node]:
+            ahead[node] = share * ahead[nodes + node]
+            size = push(keys, names, size, ahead[node], node)
+    _spread(arrays, state, room, size, 0, amount, sure)
+
+
+@compiled
+def _usual_share(arrays: Arrays) -> float:
+    """What a kg/s through a store promises on average."""
+    total, count = 0.0, 0
+    for mode in range(len(arrays.mode_share)):
+        if arrays.mode_store[mode]:
+            total += arrays.mode_share[mode]
+            count += 1
+    return total / max(count, 1)
+
+
+@compiled
+def _spread(
+    arrays: Arrays,
+    state: PathState,
+    room: Room,
+    size: int,
+    base: int,
+    amount: float,
+    sure: float,
+) -> None:
+    """Estimate prices ahead from what is on the heap against the flow, in the layer from a base."""
+    keys, names, ahead = room.keys, room.names, room.ahead
     while size > 0:
-        node, here = names[0], keys[0]
+        at, here = names[0], keys[0]
         size = drop_first(keys, names, size)
-        if here > ahead[node]:
+        if here > ahead[at]:
             continue
+        node = at - base
         for i in range(arrays.into_first[node], arrays.into_first[node + 1]):
-            other, pipe = arrays.into_other[i], arrays.into_edge[i]
+            other, pipe = base + arrays.into_other[i], arrays.into_edge[i]
             if ahead[other] <= here:
                 continue
             price = step_price(arrays, state, pipe, amount, 0.65) / amount
             if price == math.inf:
-                price = arrays.slope[pipe]
+                price = arrays.steps[pipe, 0]
             if here + sure * price < ahead[other]:
                 ahead[other] = here + sure * price
                 size = push(keys, names, size, ahead[other], other)
@@ -215,13 +257,16 @@ def rise_of(
         rise[m] = draw * arrays.load_mass[sink, m]
         if state.taken[source] <= DUST:
             rise[m] += arrays.tap[source, m]
-    possible = sink_room(arrays, state, sink) >= draw - DUST
-    for i in range(count):
-        pipe = hops[i] // 2
-        amount = draw * arrays.peak if hops[i] % 2 else rate
+    if sink_room(arrays, state, sink) < draw - DUST:
+        return False
+    possible, passed = True, 0
+    while possible and passed < count:
+        pipe = hops[passed] // 2
+        amount = draw * arrays.peak if hops[passed] % 2 else rate
         before = level_of(arrays, pipe, state.load[pipe])
         after = level_of(arrays, pipe, state.load[pipe] + amount)
         state.load[pipe] += amount  # a pipe may be used by both layers
+        passed += 1
         if after >= arrays.builds[pipe]:
             possible = False
         elif after != before:
@@ -229,15 +274,16 @@ def rise_of(
                 rise[m] += arrays.mass[pipe, after, m]
                 if before >= 0:
                     rise[m] -= arrays.mass[pipe, before, m]
-    for i in range(count):
+    for i in range(passed):
         state.load[hops[i] // 2] -= draw * arrays.peak if hops[i] % 2 else rate
+    if not possible:
+        return False
     if store >= 0:
         need = store_need(arrays, state, store, source, rate, draw)
-        possible = possible and need <= arrays.store_most[store]
+        possible = need <= arrays.store_most[store]
         store_use(arrays, store, need, rise, 1.0)
-        before_need = store_need(arrays, state, store, source, 0.0, 0.0)
         if state.stores[store, DRAWN] > DUST:
-            store_use(arrays, store, before_need, rise, -1.0)
+            store_use(arrays, store, state.stores[store, NEED], rise, -1.0)
     units = units_for(arrays, sink, state.park[sink] + draw) - units_for(
         arrays, sink, state.park[sink]
     )

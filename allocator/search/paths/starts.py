@@ -24,6 +24,7 @@ from allocator.search.paths.records import (
     copied,
     empty_room,
     empty_state,
+    steps_of,
     with_gaps,
     without_gaps,
 )
@@ -43,9 +44,12 @@ RELINKING = 0.25
 """Steps from one to another as a share of the moves of a start."""
 FEWEST = 20
 """Moves of a first try, which also tells how long a move takes."""
-LEAST_ROUNDS = 3
-"""Rounds without time for which there is one long start instead. At 1,000 sources, firm, 20 s of a
-core: 109.5 MW by one start, 105.1 MW by rounds of eight."""
+LEAST_ROUNDS, ROUNDS_A_SOURCE = 3, 0.1
+"""Rounds without time for which there is one long start instead, at the least, and by sources. At
+1,000 sources, firm, 20 s of a core: 109.5 MW by one start, 105.1 MW by rounds of eight; at 300
+sources, firm, 36 s: 37.32 and 36.97 MW."""
+MANY_SOURCES = 60
+"""Sources above which long starts follow rounds that improve nothing."""
 THRIFT, LONG_THRIFT = 0.08, 0.3
 """What a move that saves stock may lose, as a share of what the plan earns with as much of it; of a
 long start. At 1,000 sources, firm, after 10 s: 109.7 MW with 0.3, 108.7 MW with 0.08, 108.9 MW with
@@ -88,10 +92,8 @@ def _received(
 
 def priced(arrays: Arrays, weight: Floats) -> Arrays:
     """The arrays with other prices of the stocks."""
-    price = arrays.mass @ weight
-    rates = np.where(arrays.capacity > 0, arrays.capacity, np.inf)
-    slope = np.where(arrays.capacity > 0, price / rates, np.inf).min(axis=1, initial=np.inf)
-    return arrays._replace(weight=weight, price=price, slope=slope)
+    steps = steps_of(arrays.capacity, arrays.builds, arrays.mass @ weight)
+    return arrays._replace(weight=weight, steps=steps)
 
 
 def begun(arrays: Arrays, seed: int, weight: Floats) -> PathStart:
@@ -209,7 +211,8 @@ class PathSearch:
         self._turn = 0
         self._each = 0.0
         """Seconds that a move takes."""
-        self._most = MOVES_A_SOURCE * len(self.arrays.most)
+        self._short = self._most = MOVES_A_SOURCE * len(self.arrays.most)
+        """Moves of a start in the first turn of a round, at first and now, at the most."""
 
     def deepen(self) -> None:
         """Go on where rounds improved nothing, with starts twice as long.
@@ -240,9 +243,9 @@ class PathSearch:
 
         if not self.elite:
             self._begin(hear)
-        most = max(FEWEST, self._most)
+        short, most = (max(FEWEST, size) for size in (self._short, self._most))
         idle, first = 0, self._turn
-        if seconds is not None and self._too_short(seconds):
+        if seconds is not None and self._too_short(seconds, short):
             self._long_starts(seconds - (time.perf_counter() - began), out, hear)
             self.exhausted = False
             return self.elite
@@ -264,6 +267,8 @@ class PathSearch:
             if seconds is None:
                 break
         self.exhausted = idle >= PATIENCE[self.effort]
+        if self.exhausted and seconds is not None and len(self.arrays.most) > MANY_SOURCES:
+            self._long_starts(seconds - (time.perf_counter() - began), out, hear)
         return self.elite
 
     def _begin(self, hear: Callable[[Candidate, str], None]) -> None:
@@ -276,11 +281,11 @@ class PathSearch:
         self._each = max((time.perf_counter() - tried) / FEWEST, 1e-6)
         self._take(probe, hear, "candidate")
 
-    def _too_short(self, seconds: float) -> bool:
+    def _too_short(self, seconds: float, most: int) -> bool:
         """Whether the time is too short for some rounds of starts that are long enough."""
         count = STARTS[self.effort]
-        most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
-        rounds = LEAST_ROUNDS * most * count * (1 + np.log2(count))
+        least = max(LEAST_ROUNDS, ROUNDS_A_SOURCE * len(self.arrays.most))
+        rounds = least * most * count * (1 + np.log2(count))
         return bool(seconds < rounds * self._each)
 
     def _long_starts(

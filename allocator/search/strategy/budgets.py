@@ -66,6 +66,10 @@ class NarrowedBudgets:
     """Pipe columns above which not even the relaxation of the whole model is stated: memory."""
     candidates: float = 0.45
     """The candidates, which decide what the narrowed model can have."""
+    candidates_with_worker: float = 0.8
+    """The same where the background bound worker has the bound. At 100, 300 and 1,000 sources, mean
+    and firm, the narrowed model improved nothing once its candidates were repaired, which takes 1
+    to 10 s; until then it had as much time as they."""
     model: float = 0.35
     """The narrowed model where the bound of the whole site comes after it, in this process."""
     model_with_worker: float = 0.9

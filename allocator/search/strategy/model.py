@@ -33,7 +33,7 @@ NARROW: ModelPhases = (
 """Very large sites: the corridors of candidates alone."""
 
 NARROW_WITH_WORKER: ModelPhases = (
-    Phase("candidates first", candidates_first, Budget(NARROWED.candidates)),
+    Phase("candidates first", candidates_first, Budget(NARROWED.candidates_with_worker)),
     Phase("narrowed model", narrowed_model, Budget(NARROWED.model_with_worker)),
     Phase("bound at means", bound_at_means, condition=has_plan),
 )

@@ -195,3 +195,34 @@ def _noting_sizes(search: PathSearch, sizes: list[int]) -> Callable[..., None]:
         rounds(chance, turn, count, size, *rest)
 
     return noting
+
+
+def test_long_starts_follow_rounds_that_improve_nothing(
+    small: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("allocator.search.paths.starts.LEAST_ROUNDS", 0)
+    monkeypatch.setattr("allocator.search.paths.starts.ROUNDS_A_SOURCE", 0.0)
+    monkeypatch.setattr("allocator.search.paths.starts.MOVES_A_SOURCE", 4)
+    for most, followed in ((4, True), (60, False)):
+        monkeypatch.setattr("allocator.search.paths.starts.MANY_SOURCES", most)
+        _, sets = state(network_of(small), "mean")
+        made = path_network_of(sets, "clean_power")
+        assert made is not None
+        search = PathSearch(*made, seed=3, effort="quick")
+        search.run(2.0, None, lambda: False, lambda find, note: None)
+        assert search.exhausted
+        assert bool(search._long) == followed
+
+
+def test_many_sources_have_one_long_start_sooner(small: Site) -> None:
+    _, sets = state(network_of(small), "mean")
+    made = path_network_of(sets, "clean_power")
+    assert made is not None
+    few = PathSearch(*made, seed=3, effort="normal")
+    many = PathSearch(*made, seed=3, effort="normal")
+    many.arrays = few.arrays._replace(most=np.ones(1000))
+    for search in (few, many):
+        search._each = 1e-4
+    seconds = 50 * 100 * 8 * 4 * 1e-4  # fifty rounds of 100 moves
+    assert not few._too_short(seconds, 100)
+    assert many._too_short(seconds, 100)
