@@ -30,16 +30,17 @@ from allocator.model.stating import (
     offered,
     state,
     state_for_bound,
-    state_tightened,
     without_pressures,
 )
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
-from allocator.search.bounds.bound_proof import BoundProof
+from allocator.search.bounds.booster_cases import BoosterCases
+from allocator.search.bounds.bound_proof import BoundProof, Provable
 from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.friction import carried_count
 from allocator.search.bounds.mixed import Known
 from allocator.search.bounds.proving import Prover, prover_of, too_many_multipliers
+from allocator.search.bounds.relaxation import StoreCuts
 from allocator.search.found import close
 from allocator.search.paths.repair import has_path_search
 from allocator.search.paths.warming import BOUNDS, compiled_before
@@ -164,7 +165,7 @@ class BoundTask:
             self._better(prover.relaxed(self._clock.left(BOUND.first_columns), self.latest))
         if self._bound is None:
             self._better(prover.relaxed(self._clock.left(), self.latest))
-        self._prove(prover)
+        self._prove(prover, prover if prover.uses_path_columns else None)
         if not prover.trusted:
             self._report(News(withdrawn=True))
 
@@ -196,19 +197,16 @@ class BoundTask:
         aggregated_bound(solver_model, self._better)
 
     def _by_friction(self, bare: Prover) -> None:
-        """The multicommodity formulation with what friction takes, then cutoff after cutoff.
+        """The multicommodity formulation with what friction takes, one for each choice of the
 
-        ``bare``: that of the site without pressures, whose store cuts are known.
+        nodes at which boosters run, then cutoff after cutoff. ``bare``: that of the site without
+        pressures, whose store cuts are known.
         """
-        settings, clock = self._order.settings, self._clock
-        model, sets = state_tightened(self._order.site, settings.basis, settings.robustness)
-        cuts = partial(store_cuts, promises_of(sets))
-        prover = Prover(model, sets, cuts, settings, clock, by_friction=True)
-        prover.aim(goals_of(model, sets)[0])
-        prover.take_store_cuts(bare)
-        self._better(prover.relaxed(clock.left(), hear=self._better))
-        self._prove(prover)
-        if not prover.trusted:
+        clock = self._clock
+        cases = BoosterCases(self._order.site, self._order.settings, clock, store_cuts_of, bare)
+        cases.relaxed(clock.left(), self._better)
+        self._prove(cases)
+        if not cases.trusted:
             self._report(News(withdrawn=True))
 
     def _worth(self) -> Known | None:
@@ -235,19 +233,19 @@ class BoundTask:
         self._report(News(bound))
         return True
 
-    def _prove(self, prover: Prover) -> None:
-        """Cutoff after cutoff."""
+    def _prove(self, prover: Provable, columns: Prover | None = None) -> None:
+        """Cutoff after cutoff. ``columns``: of path columns, gone on with where flows are many."""
         clock, gap = self._clock, self._order.settings.gap
         proof = BoundProof(prover, gap, clock, self._better)
-        idle, brief = 0, prover.uses_path_columns
+        idle = 0
         while prover.trusted and not self._out() and idle < BOUND.worker_idle:
             known, before = self.latest(), self._bound
             if before is None or (known is not None and close(known.value, before, gap)):
                 return
             bound = proof.state(self._expected(), before, clock.left())
-            if bound is None and brief:
-                brief = False
-                self._better(prover.relaxed(clock.left(), self.latest))
+            if bound is None and columns is not None:
+                self._better(columns.relaxed(clock.left(), self.latest))
+                columns = None
                 continue
             valid = before if bound is None else bound
             found = proof.turn(self._expected, valid, clock.left(), self.latest)
@@ -302,6 +300,11 @@ def _hear_all(orders: BinaryIO, task: BoundTask) -> None:
         while True:
             task.hear(pickle.load(orders))
     os._exit(0)  # who asked is gone
+
+
+def store_cuts_of(sets: IndexSets) -> StoreCuts:
+    """The store cuts of what may be decided under pressure."""
+    return partial(store_cuts, promises_of(sets))
 
 
 def store_cuts(
