@@ -94,9 +94,9 @@ class _Case:
         parts = [(x, key) for x, key in zip(shares, self.boosters, strict=True) if x < 1.0 - PART]
         most, part = max(parts, key=_share, default=(0.0, None))
         self.part = part if most > PART else None
-        gained = math.inf if before is None else (found - before) / abs(found)
-        self.late = self.late + 1 if gained < LITTLE else 0
-        split = self.part is not None and gained < SPLIT
+        gained = math.inf if before is None else found - before
+        self.late = self.late + 1 if gained <= LITTLE * abs(found) else 0
+        split = self.part is not None and gained <= SPLIT * abs(found)
         self.ended = went.done or split or self.late >= LATE
         return True
 

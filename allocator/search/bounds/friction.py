@@ -15,14 +15,21 @@ than p_o and ends at no less than need_e. Summed with the flow of each way, the 
 that leaves a node and comes back to it is a circle, and is left out. Origins that feed both layers
 have no such row: where they flow both ways along a spur, the proof of the formulation changes ends.
 
-*Boosters.* What o sends before the first booster of a way, and behind one at each node B, are
-apart, all in balance at each node. The row is for what is before: into a booster it loses no more
-than ``p_o - inlet``. Behind boosters friction is left out, as gains are large. A booster at the
-inlet of a store gives its gain to what it takes (``helped``, at most M where it runs). What was
-boosted at B does not come to B again: what comes to a node comes into its high header, what leaves
-it or is taken there is at or below that, so the circle can be left out. But supply that came back
-along a spur to the low header there could fill a store at B when it comes again: what of it fills
-stores at B (``filled``) needs nothing.
+*Boosters.* What o sends before the first booster of a way is apart, in balance at each node, and
+so is the rest (``flow - before``). The row is for what is before: into a booster it loses no more
+than ``p_o - inlet``. A booster at the inlet of a store gives its gain to what it takes (``helped``,
+at most M where it runs). Where boosters stand at several nodes friction behind them is left out.
+
+*All at one node B.* What was boosted at B does not come to B again: what comes to a node comes into
+its high header, what leaves it or is taken there is at or below that, so the circle can be left
+out. But supply that came back along a spur to the low header there could fill a store at B when it
+comes again: what of it fills stores at B (``filled``) needs nothing. So a way passes one booster,
+at B, and its boosted part z, added up over origins, obeys over the pipes behind
+
+    sum (z phi(Q) + head z)  <=  sum over o (p_o + gain) first_o - sum over e need_e boosted_e,
+
+``first_o`` being what boosters take of o: such a way comes to B at no more than p_o. With the rows
+of all origins the same holds of whole ways, where the inlet of the booster drops out.
 
 *The product.* ``l_o`` stands for ``x_o phi(Q)``, of each build with its ``y`` (1 where laid), whose
 most is B; ``M = min(B, most that o sends)``. phi is convex, rises, and is 0 at 0, so for any q
