@@ -23,13 +23,16 @@ difference, less than either: what is released takes the place of as much that c
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import INFINITY, Key, Model, Terms
 from allocator.network.pressure_records import BoosterOption, FluidPressures, PipeLoss
+
+Node = tuple[str, str]
+"""A fluid and a node of its pressures."""
 
 NO_LOSS = PipeLoss(0.0, 0.0, 0.0, 0.0, 0.0, math.inf)
 """Of what has no loss that is known, such as a cooler."""
@@ -222,6 +225,26 @@ def new_boosters(sets: IndexSets) -> tuple[BoosterOption, ...]:
     """Boosters that may be built."""
     options = () if sets.pressures is None else sets.pressures.boosters
     return tuple(option for option in options if not option.existing)
+
+
+def boosters_by_node(pressures: Pressures) -> dict[Node, list[BoosterOption]]:
+    """Boosters that may stand, or do, by the node of their inlets."""
+    found: dict[Node, list[BoosterOption]] = {}
+    for option in pressures.boosters:
+        node = pressures.fluids[option.fluid].node(option.start)
+        found.setdefault((option.fluid, node), []).append(option)
+    return found
+
+
+def with_boosters_at(pressures: Pressures, nodes: Collection[Node]) -> Pressures:
+    """The same with no boosters but those at some nodes."""
+    by_node = boosters_by_node(pressures)
+    kept = tuple(option for node in by_node if node in nodes for option in by_node[node])
+    fluids = {
+        fluid: replace(one, boosters=tuple(option for option in one.boosters if option in kept))
+        for fluid, one in pressures.fluids.items()
+    }
+    return replace(pressures, fluids=fluids, boosters=kept)
 
 
 def booster_load(sets: IndexSets, bus: str) -> Terms:

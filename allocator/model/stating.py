@@ -9,7 +9,13 @@ from allocator.model.dissipation import state_dissipation, tightened
 from allocator.model.index_sets import IndexSets, index_sets_of
 from allocator.model.mean_basis import mean_site
 from allocator.model.model import Model
-from allocator.model.pressures import pressures_of
+from allocator.model.pressures import (
+    Node,
+    boost,
+    boosters_by_node,
+    pressures_of,
+    with_boosters_at,
+)
 from allocator.model.rules import state_rules
 from allocator.model.steady import without_cycles
 from allocator.model.variables import declare
@@ -70,11 +76,24 @@ def state_for_bound(
 
 
 def state_tightened(
-    site: Network, basis: str, robustness: Robustness = NOTHING
+    site: Network,
+    basis: str,
+    robustness: Robustness = NOTHING,
+    running: frozenset[Node] | None = None,
 ) -> tuple[Model, IndexSets]:
-    """The program with pipes that carry no more than what their ends can have and need drives."""
-    sets = tightened(offered(site, basis, robustness))
+    """The program with pipes that carry no more than what their ends can have and need drives.
+
+    ``running``: of plans in which boosters run at each of these nodes, and at no others. Boosters
+    of other nodes are left out, and ``sum of boosters >= 1`` at each.
+    """
+    sets = offered(site, basis, robustness)
+    if running is not None and sets.pressures is not None:
+        sets = replace(sets, pressures=with_boosters_at(sets.pressures, running))
+    sets = tightened(sets)
     model = Model()
     declare(model, sets)
     state_rules(model, sets)
+    if running is not None and sets.pressures is not None:
+        for node, options in boosters_by_node(sets.pressures).items():
+            model.row(f"runs{node}", [(1.0, boost(option)) for option in options], low=1.0)
     return model, sets

@@ -30,12 +30,12 @@ from allocator.model.stating import (
     offered,
     state,
     state_for_bound,
-    state_tightened,
     without_pressures,
 )
 from allocator.network.records import Network
 from allocator.search.bounds.aggregated import aggregated_bound
-from allocator.search.bounds.bound_proof import BoundProof
+from allocator.search.bounds.booster_cases import BoosterCases
+from allocator.search.bounds.bound_proof import BoundProof, Provable
 from allocator.search.bounds.branching import Branching
 from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.friction import carried_count
@@ -171,7 +171,7 @@ class BoundTask:
             self._better(prover.relaxed(self._clock.left(BOUND.first_columns), self.latest))
         if self._bound is None:
             self._better(prover.relaxed(self._clock.left(), self.latest))
-        self._prove(prover)
+        self._prove(prover, prover if prover.uses_path_columns else None)
         if not prover.trusted:
             self._report(News(withdrawn=True))
 
@@ -227,19 +227,16 @@ class BoundTask:
         aggregated_bound(solver_model, self._better)
 
     def _by_friction(self, bare: Prover) -> None:
-        """The multicommodity formulation with what friction takes, then cutoff after cutoff.
+        """The multicommodity formulation with what friction takes, one for each choice of the
 
-        ``bare``: that of the site without pressures, whose store cuts are known.
+        nodes at which boosters run, then cutoff after cutoff. ``bare``: that of the site without
+        pressures, whose store cuts are known.
         """
-        settings, clock = self._order.settings, self._clock
-        model, sets = state_tightened(self._order.site, settings.basis, settings.robustness)
-        cuts = partial(store_cuts, promises_of(sets))
-        prover = Prover(model, sets, cuts, settings, clock, by_friction=True)
-        prover.aim(goals_of(model, sets)[0])
-        prover.take_store_cuts(bare)
-        self._better(prover.relaxed(clock.left(), hear=self._better))
-        self._prove(prover)
-        if not prover.trusted:
+        clock = self._clock
+        cases = BoosterCases(self._order.site, self._order.settings, clock, store_cuts_of, bare)
+        cases.relaxed(clock.left(), self._better)
+        self._prove(cases)
+        if not cases.trusted:
             self._report(News(withdrawn=True))
 
     def _worth(self) -> Known | None:
@@ -266,19 +263,19 @@ class BoundTask:
         self._report(News(bound))
         return True
 
-    def _prove(self, prover: Prover) -> None:
-        """Cutoff after cutoff."""
-        clock = self._clock
-        proof = BoundProof(prover, self._order.settings.gap, clock, self._better)
-        idle, brief = 0, prover.uses_path_columns
+    def _prove(self, prover: Provable, columns: Prover | None = None) -> None:
+        """Cutoff after cutoff. ``columns``: of path columns, gone on with where flows are many."""
+        clock, gap = self._clock, self._order.settings.gap
+        proof = BoundProof(prover, gap, clock, self._better)
+        idle = 0
         while prover.trusted and not self._out() and idle < BOUND.worker_idle:
             before = self._bound
             if before is None or self._met():
                 return
             bound = proof.state(self._expected(), before, clock.left())
-            if bound is None and brief:
-                brief = False
-                self._better(prover.relaxed(clock.left(), self.latest))
+            if bound is None and columns is not None:
+                self._better(columns.relaxed(clock.left(), self.latest))
+                columns = None
                 continue
             valid = before if bound is None else bound
             found = proof.turn(self._expected, valid, clock.left(), self.latest)
@@ -339,6 +336,11 @@ def _hear_all(orders: BinaryIO, task: BoundTask) -> None:
         while True:
             task.hear(pickle.load(orders))
     os._exit(0)  # who asked is gone
+
+
+def store_cuts_of(sets: IndexSets) -> StoreCuts:
+    """The store cuts of what may be decided under pressure."""
+    return partial(store_cuts, promises_of(sets))
 
 
 def store_cuts(

@@ -3,11 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Protocol
 
 from allocator.base.clock import Clock
 from allocator.search.bounds.cutoffs import Cutoffs, beyond
-from allocator.search.bounds.mixed import MixedBound
-from allocator.search.bounds.proving import Latest, Prover
+from allocator.search.bounds.mixed import Known, MixedBound
+from allocator.search.bounds.proving import Latest
+
+
+class Provable(Protocol):
+    """What proves cutoffs out of reach; see :class:`allocator.search.bounds.proving.Prover`."""
+
+    @property
+    def trusted(self) -> bool:
+        """False where it lacks a plan that was found."""
+
+    def holds(self, cutoff: float | None) -> bool:
+        """Whether what is stated holds all plans as good as a cutoff."""
+
+    def within(self, cutoff: float) -> float:
+        """A cutoff, or the deepest for which flows are stated."""
+
+    def stated(self, limit: float | None, cutoff: float | None = None) -> float | None:
+        """The bound of what is stated for a cutoff."""
+
+    def mixed(
+        self,
+        limit: float | None,
+        known: Known | Latest | None = None,
+        cutoff: float | None = None,
+    ) -> MixedBound:
+        """A bound by the integer model, or integers to try."""
 
 
 class BoundProof:
@@ -17,7 +43,7 @@ class BoundProof:
     """
 
     def __init__(
-        self, prover: Prover, gap: float, clock: Clock, better: Callable[[float | None], object]
+        self, prover: Provable, gap: float, clock: Clock, better: Callable[[float | None], object]
     ) -> None:
         self._prover, self._clock, self._better = prover, clock, better
         self._cutoffs = Cutoffs(gap)

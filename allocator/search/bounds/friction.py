@@ -15,14 +15,21 @@ than p_o and ends at no less than need_e. Summed with the flow of each way, the 
 that leaves a node and comes back to it is a circle, and is left out. Origins that feed both layers
 have no such row: where they flow both ways along a spur, the proof of the formulation changes ends.
 
-*Boosters.* What o sends before the first booster of a way, and behind one at each node B, are
-apart, all in balance at each node. The row is for what is before: into a booster it loses no more
-than ``p_o - inlet``. Behind boosters friction is left out, as gains are large. A booster at the
-inlet of a store gives its gain to what it takes (``helped``, at most M where it runs). What was
-boosted at B does not come to B again: what comes to a node comes into its high header, what leaves
-it or is taken there is at or below that, so the circle can be left out. But supply that came back
-along a spur to the low header there could fill a store at B when it comes again: what of it fills
-stores at B (``filled``) needs nothing.
+*Boosters.* What o sends before the first booster of a way is apart, in balance at each node, and
+so is the rest (``flow - before``). The row is for what is before: into a booster it loses no more
+than ``p_o - inlet``. A booster at the inlet of a store gives its gain to what it takes (``helped``,
+at most M where it runs). Where boosters stand at several nodes friction behind them is left out.
+
+*All at one node B.* What was boosted at B does not come to B again: what comes to a node comes into
+its high header, what leaves it or is taken there is at or below that, so the circle can be left
+out. But supply that came back along a spur to the low header there could fill a store at B when it
+comes again: what of it fills stores at B (``filled``) needs nothing. So a way passes one booster,
+at B, and its boosted part z, added up over origins, obeys over the pipes behind
+
+    sum (z phi(Q) + head z)  <=  sum over o (p_o + gain) first_o - sum over e need_e boosted_e,
+
+``first_o`` being what boosters take of o: such a way comes to B at no more than p_o. With the rows
+of all origins the same holds of whole ways, where the inlet of the booster drops out.
 
 *The product.* ``l_o`` stands for ``x_o phi(Q)``, of each build with its ``y`` (1 where laid), whose
 most is B; ``M = min(B, most that o sends)``. phi is convex, rises, and is 0 at 0, so for any q
@@ -44,7 +51,7 @@ from dataclasses import dataclass, field
 from allocator.model.drops import Drop, LaidBuild, drops_in
 from allocator.model.expressions import scaled
 from allocator.model.index_sets import IndexSets, PipeArc
-from allocator.model.model import Key, Model, Terms
+from allocator.model.model import INFINITY, Key, Model, Terms
 from allocator.model.pressure_reach import gives, takes
 from allocator.model.pressures import Pressures, boost
 from allocator.network.pressure_curves import losses_at
@@ -110,19 +117,21 @@ class _Fluid:
         self._arcs = {origin.name: frozenset(stated.arcs[origin.name]) for origin in self._origins}
         self._drops = [drop for drop in drops_in(pressures) if drop.arc.fluid == one.fluid]
         boosted = [one.node(drop.arc.start) for drop in self._drops if drop.boosters]
-        self.boosted: tuple[str, ...] = tuple(dict.fromkeys(boosted))
-        """Nodes where boosters may stand."""
+        self.boosted = bool(boosted)
+        """Whether boosters may stand at pipes."""
         self.tops = {end.name: end.potential for end in gives(sets, one)}
         self._needs = {end.name: end.potential for end in takes(sets, one)}
-        at_stores = [name for name in sets.fluid_stores if name in pressures.boosters_at]
-        self._at_stores = {
-            f"store:{name}": pressures.boosters_at[name]
-            for name in at_stores
-            if sets.fluid_stores[name].type.holds == one.fluid
-        }
+        at_stores = [
+            name
+            for name, store in sets.fluid_stores.items()
+            if name in pressures.boosters_at and store.type.holds == one.fluid
+        ]
+        self._at_stores = {f"store:{name}": pressures.boosters_at[name] for name in at_stores}
         """Boosters that may stand at the inlet of a store."""
         self._relieved = {*boosted, *(one.node(sets.fluid_stores[n].place) for n in at_stores)}
         """Nodes at which what fills stores out of the supply layer may need nothing."""
+        self.alone = boosted[0] if boosted and len(self._relieved) == 1 else None
+        """The node at which all boosters stand, if it is one."""
         self._least: dict[str, float] = {}
         for end in takes(sets, one):
             if end.name not in self._at_stores:
@@ -133,12 +142,19 @@ class _Fluid:
 
     def state(self) -> None:
         """State all of it."""
-        taken = _Taken()
-        by_drop: dict[str, dict[str, list[CarriedFlow]]] = {}
+        found = _Found()
         for origin in self._origins:
-            _OfOrigin(self, origin).state(by_drop, taken)
+            _OfOrigin(self, origin, found).state()
         for drop in self._drops:
-            self._of_drop(drop, by_drop.get(drop.name, {}), taken)
+            self._of_drop(drop, found)
+        if self.boosted:
+            for arc, terms in found.rest.items():
+                self.model.row(f"boosted_along[{arc}]", terms, low=0.0, high=0.0)
+            for node, terms in found.behind.items():
+                self.model.row(f"boosted_goes_on[{self._one.fluid},{node}]", terms, low=0.0)
+        if self.alone is not None:
+            self.model.row(f"boosted_loses[{self._one.fluid}]", found.lost, high=0.0)
+            self.model.row(f"all_lose[{self._one.fluid}]", [*found.lost, *found.ways], high=0.0)
         for one in self.found:
             asked = [share * one.build.most for share in SHARES]
             losses, slopes = losses_at([one.build.loss] * len(asked), asked)
@@ -146,27 +162,51 @@ class _Fluid:
                 terms = tangent(one, one.carried, flow, loss, slope)
                 self.model.row(f"friction[{one.build.flow},{flow!r}]", terms, low=0.0)
 
-    def _of_drop(self, drop: Drop, builds: dict[str, list[CarriedFlow]], taken: _Taken) -> None:
-        """``sum_o carried <= peak`` of a build, with what is boosted of all together, and what a
+    def _of_drop(self, drop: Drop, found: _Found) -> None:
+        """``sum_o carried + boosted <= peak`` of a build, and what a booster takes of all is no
 
-        booster takes of all is no more than its most."""
-        all_flows: Terms = []
+        more than its most."""
+        start, end = self.node(drop.arc.start), self.node(drop.arc.end)
+        first = [found.first.get((drop.name, option.booster), []) for option in drop.boosters]
+        through: Terms = []
         for build in drop.builds:
-            carried = tuple(builds.get(build.name, ()))
+            carried = tuple(found.carried.get((drop.name, build.name), ()))
             flows: Terms = [(1.0, one.flow) for one in carried]
+            if self.boosted and end != self.alone and (start != self.alone or drop.boosters):
+                behind = self._boosted(drop, build, found)
+                flows.append((1.0, behind.flow))
+                through.append((1.0, behind.flow))
+                if self.alone is not None and build.loss.checked:
+                    self.found.append(CarryingBuild(build, drop.width, (behind,)))
             peak: Terms = [(-1.0, build.flow)]
             self.model.row(f"carried[{drop.name},{build.name}]", [*flows, *peak], high=0.0)
-            all_flows += [*flows, *peak]
             if build.loss.checked and carried:
                 self.found.append(CarryingBuild(build, drop.width, carried))
-        boosted = taken.through.get(drop.name, [])
-        if boosted:
-            self.model.row(f"carried[{drop.name}]", [*all_flows, *boosted], high=0.0)
-        for option in drop.boosters:
+        if through:
+            found.rest.setdefault(drop.arc, []).extend(scaled(through, -1.0))
+            _moves(found.behind, start, end, through)
+        for option, terms in zip(drop.boosters, first, strict=True):
             most = min(option.max_flow, max(build.most for build in drop.builds))
-            first = taken.by_option.get((drop.name, option.booster), [])
             name = f"boosters_take[{drop.name},{option.booster}]"
-            self.model.row(name, [*first, (-most, boost(option))], high=0.0)
+            self.model.row(name, [*terms, (-most, boost(option))], high=0.0)
+        if drop.boosters and through:
+            every = [term for terms in first for term in terms]
+            low = -INFINITY if self.alone is None else 0.0
+            terms = [*every, *scaled(through, -1.0)]
+            self.model.row(f"boosted_there[{drop.name}]", terms, low=low, high=0.0)
+
+    def _boosted(self, drop: Drop, build: LaidBuild, found: _Found) -> CarriedFlow:
+        """``boosted <= B y``, with a column for what it loses where all boosters are at a node."""
+        model = self.model
+        unit = model.columns[model.index(build.flow)].unit
+        key = model.variable(("boosted", drop.name, build.name), unit=unit, high=build.most)
+        model.row(f"boosted_at_most[{key}]", [(1.0, key), (-build.most, build.laid)], high=0.0)
+        lost: Key = ("boosted loses", drop.name, build.name)
+        found.lost.append((build.loss.head, key))
+        if build.loss.checked and self.alone is not None:
+            model.variable(lost, unit=unit * self.step)
+            found.lost.append((1.0, lost))
+        return CarriedFlow(build.most, key, lost)
 
     def node(self, place: str) -> str:
         """The node whose potentials a place has."""
@@ -225,11 +265,21 @@ def _kind(build: LaidBuild) -> str:
 
 
 @dataclass(frozen=True)
-class _Taken:
-    """What boosters take for the first time, by drop and booster, and what is boosted, by drop."""
+class _Found:
+    """What is gathered of all origins.
 
-    by_option: dict[tuple[str, str], Terms] = field(default_factory=dict)
-    through: dict[str, Terms] = field(default_factory=dict)
+    ``carried``: by drop and build; ``first``: what boosters take, by drop and booster; ``rest``: by
+    arc, what flows there and passed a booster; ``behind``: by node, what of that comes less what
+    goes on; ``lost``: what it loses, less what is given up; ``ways``: what is lost before boosters,
+    less what is given up there.
+    """
+
+    carried: dict[tuple[str, str], list[CarriedFlow]] = field(default_factory=dict)
+    first: dict[tuple[str, str], Terms] = field(default_factory=dict)
+    rest: dict[PipeArc, Terms] = field(default_factory=dict)
+    behind: dict[str, Terms] = field(default_factory=dict)
+    lost: Terms = field(default_factory=list)
+    ways: Terms = field(default_factory=list)
 
 
 def _moves(balance: dict[str, Terms], start: str, end: str, flow: Terms) -> None:
@@ -241,50 +291,57 @@ def _moves(balance: dict[str, Terms], start: str, end: str, flow: Terms) -> None
 class _OfOrigin:
     """The columns and rows of one origin."""
 
-    def __init__(self, fluid: _Fluid, origin: Origin) -> None:
-        self._fluid, self._origin, self._model = fluid, origin, fluid.model
+    def __init__(self, fluid: _Fluid, origin: Origin, found: _Found) -> None:
+        self._fluid, self._origin, self._found, self._model = fluid, origin, found, fluid.model
         self._own = fluid.node(origin.place)
         self._lost: Terms = []
         """What is lost before boosters, less what is left of the potential at their inlets."""
         self._before: dict[str, Terms] = {}
         """By node: what comes less what goes on, before boosters."""
-        self._behind: dict[str, dict[str, Terms]] = {node: {} for node in fluid.boosted}
-        """The same of what was boosted at each node."""
+        self._behind: dict[str, Terms] = {}
+        """The same of what passed a booster."""
+        self._ways = not (origin.ends and origin.supplies)
+        """Whether it has rows of ways."""
 
-    def state(self, by_drop: dict[str, dict[str, list[CarriedFlow]]], by_booster: _Taken) -> None:
-        """State them. ``by_drop``: what builds carry of origins; ``by_booster``: what boosters
-
-        take of them."""
+    def state(self) -> None:
+        """State them."""
         along: dict[PipeArc, Terms] = {}
+        most_laid: dict[PipeArc, Terms] = {}
         for drop in self._fluid.drops(self._origin):
             start, end = self._fluid.node(drop.arc.start), self._fluid.node(drop.arc.end)
-            builds = by_drop.setdefault(drop.name, {})
-            before = [
-                (1.0, self._carried(drop, build, builds.setdefault(build.name, [])))
-                for build in drop.builds
-            ]
+            before: Terms = [(1.0, self._carried(drop, build)) for build in drop.builds]
             _moves(self._before, start, end, before)
-            boosted = self._boosted(drop, start, end)
-            for option in drop.boosters:
-                self._booster(drop, option, start, by_booster)
-            along.setdefault(drop.arc, []).extend(scaled([*before, *boosted], -1.0))
-            name, most = f"[{self._origin.name},{drop.name}]", self._origin.most
-            laid: Terms = [(-min(most, build.most), build.laid) for build in drop.builds]
-            if boosted:
-                self._model.row(f"carried_with_boosted{name}", [*before, *boosted, *laid], high=0.0)
-                by_booster.through.setdefault(drop.name, []).extend(boosted)
-            if drop.boosters:
-                most = min(most, max(build.most for build in drop.builds))
+            along.setdefault(drop.arc, []).extend(before)
+            most_laid.setdefault(drop.arc, []).extend(
+                (-min(self._origin.most, build.most), build.laid) for build in drop.builds
+            )
+            if drop.boosters and self._ways:
+                for option in drop.boosters:
+                    self._booster(drop, option, start)
+                most = min(self._origin.most, max(build.most for build in drop.builds))
                 runs: Terms = [(most, boost(option)) for option in drop.boosters]
-                all_laid: Terms = [(-most, build.laid) for build in drop.builds]
-                self._model.row(f"unboosted{name}", [*before, *all_laid, *runs], high=0.0)
+                laid: Terms = [(-most, build.laid) for build in drop.builds]
+                name = f"unboosted[{self._origin.name},{drop.name}]"
+                self._model.row(name, [*before, *laid, *runs], high=0.0)
         for arc, terms in along.items():
             key = flow_key(self._origin, arc)
-            self._model.row(f"split[{key}]", [(1.0, key), *terms], low=0.0, high=0.0)
-        if not (self._origin.ends and self._origin.supplies):
+            rest: Terms = [(1.0, key), *scaled(terms, -1.0)]
+            boosted = self._ways and self._fluid.boosted
+            high = INFINITY if boosted else 0.0
+            self._model.row(f"split[{key}]", rest, low=0.0, high=high)
+            if boosted:
+                self._found.rest.setdefault(arc, []).extend(rest)
+                laid = [(1.0, key), *most_laid[arc]]
+                self._model.row(f"carried_with_boosted[{key}]", laid, high=0.0)
+                start, end = self._fluid.node(arc.start), self._fluid.node(arc.end)
+                _moves(self._behind, start, end, rest)
+        if self._ways:
             self._ends()
+            for node, terms in self._behind.items():
+                name = f"boosted_goes_on[{self._origin.name},{node}]"
+                self._model.row(name, terms, low=0.0)
 
-    def _carried(self, drop: Drop, build: LaidBuild, carried: list[CarriedFlow]) -> Key:
+    def _carried(self, drop: Drop, build: LaidBuild) -> Key:
         """``carried <= M y``, with a column for what it loses."""
         model, at = self._model, (self._origin.name, drop.name, build.name)
         most = min(self._origin.most, build.most)
@@ -296,35 +353,26 @@ class _OfOrigin:
         if build.loss.checked:
             model.variable(lost, unit=unit * self._fluid.step)
             self._lost.append((1.0, lost))
+        carried = self._found.carried.setdefault((drop.name, build.name), [])
         carried.append(CarriedFlow(most, key, lost))
         return key
 
-    def _boosted(self, drop: Drop, start: str, end: str) -> Terms:
-        """What was boosted at each node but the one to which the pipe leads."""
-        model, found = self._model, list[tuple[float, Key]]()
-        unit = model.columns[model.index(drop.builds[0].flow)].unit
-        for node, balance in self._behind.items():
-            if node != end:
-                key = model.variable(("boosted at", node, self._origin.name, drop.name), unit=unit)
-                found.append((1.0, key))
-                _moves(balance, start, end, [(1.0, key)])
-        return found
-
-    def _booster(self, drop: Drop, option: BoosterOption, start: str, taken: _Taken) -> None:
+    def _booster(self, drop: Drop, option: BoosterOption, start: str) -> None:
         """What a booster takes of what came to none before: ``first <= M booster``."""
-        model, at = self._model, (self._origin.name, drop.name, option.booster)
+        model, found, at = self._model, self._found, (self._origin.name, drop.name, option.booster)
         unit = model.columns[model.index(drop.builds[0].flow)].unit
         most = min(self._origin.most, max(build.most for build in drop.builds))
         first = model.variable(("first boosted", *at), unit=unit)
         model.row(f"booster_takes[{first}]", [(1.0, first), (-most, boost(option))], high=0.0)
-        through = ("boosted at", start, self._origin.name, drop.name)
-        model.row(f"first_boosted[{first}]", [(1.0, first), (-1.0, through)], high=0.0)
-        self._behind[start].setdefault(start, []).append((1.0, first))
         self._before.setdefault(start, []).append((-1.0, first))
+        found.behind.setdefault(start, []).append((1.0, first))
+        self._behind.setdefault(start, []).append((1.0, first))
+        found.lost.append((-self._top() - option.gain, first))
         if start != self._own:
             inlet = max(0.0, option.inlet - self._fluid.least)
             self._lost.append((inlet - self._top(), first))
-        taken.by_option.setdefault((drop.name, option.booster), []).append((1.0, first))
+            found.ways.append((-inlet + self._top(), first))
+        found.first.setdefault((drop.name, option.booster), []).append((1.0, first))
 
     def _top(self) -> float:
         return self._fluid.tops[self._origin.name]
@@ -340,11 +388,12 @@ class _OfOrigin:
             before.append((-1.0, to.key))
             unit = model.columns[model.index(to.key)].unit
             ended: Terms = []
-            for node, balance in self._behind.items():
-                if node != to.node:
-                    key = model.variable(("boosted to", node, name, to.key), unit=unit)
-                    ended.append((1.0, key))
-                    balance.setdefault(to.node, []).append((-1.0, key))
+            if self._fluid.boosted and to.node != self._fluid.alone:
+                key = model.variable(("boosted to", name, to.key), unit=unit)
+                ended.append((1.0, key))
+                self._found.behind.setdefault(to.node, []).append((-1.0, key))
+                self._behind.setdefault(to.node, []).append((-1.0, key))
+                self._found.lost.append((to.need, key))
             before.extend(ended)
             lost.extend(scaled(ended, worth))
             eased: Terms = []
@@ -356,10 +405,10 @@ class _OfOrigin:
             lost.extend(scaled(eased, -1.0))
             parts: Terms = [*ended, *((1.0, key) for _, key in eased)]
             model.row(f"taken_as[{name},{to.key}]", [*parts, (-1.0, to.key)], high=0.0)
-        for balance in (self._before, *self._behind.values()) if self._behind else ():
-            for node, terms in balance.items():
-                model.row(f"way_goes_on[{name},{node}]", terms, low=0.0)
+        for node, terms in self._before.items() if self._fluid.boosted else ():
+            model.row(f"way_goes_on[{name},{node}]", terms, low=0.0)
         model.row(f"way_loses[{name}]", lost, high=0.0)
+        self._found.ways.extend(lost)
 
     def _helped(self, to: _Delivery, option: BoosterOption, unit: float) -> Key:
         """What of a delivery a booster at the inlet of its store takes: ``helped <= M booster``."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 
 from allocator.base.clock import Clock
 from allocator.model.goals import Goal
@@ -14,7 +14,7 @@ from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.bounds.mixed import Known, Mixed, MixedBound
 from allocator.search.bounds.multicommodity import origins_of
 from allocator.search.bounds.path_column_bounds import SPARE, STALE, PathColumnBounds
-from allocator.search.bounds.relaxation import Relaxation, StoreCuts
+from allocator.search.bounds.relaxation import Optimum, Relaxation, Round, StoreCuts
 from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 
@@ -39,9 +39,14 @@ class Prover:
         clock: Clock,
         *,
         by_friction: bool = False,
+        whole: Model | None = None,
     ) -> None:
-        """``by_friction``: with what friction takes from the flow of each origin, all stated."""
+        """``by_friction``: with what friction takes from the flow of each origin, all stated.
+
+        ``whole``: the model of which plans are points, where ``full`` is a part of it.
+        """
         self._full = full
+        self._whole = full if whole is None else whole
         self._sets = sets
         self._store_cuts = store_cuts
         self._settings = settings
@@ -165,6 +170,17 @@ class Prover:
         self._path_bounds.run(ends, value, patience)
         return self._path_bounds.bound()
 
+    def cut_once(self, limit: float | None, held: Mapping[Key, float]) -> Round:
+        """One round of the relaxation that states all flows, with some columns held at values."""
+        assert self._relaxation is not None
+        ends = None if limit is None else time.perf_counter() + limit
+        return self._relaxation.cut_once(ends, held)
+
+    def values_at(self, optimum: Optimum, keys: Sequence[Key]) -> list[float]:
+        """Values of some columns (without unit) at a point of it."""
+        assert self._relaxation is not None
+        return [float(optimum.point[self._relaxation.model.index(key)]) for key in keys]
+
     def holds(self, cutoff: float | None) -> bool:
         """Whether what is stated holds all plans as good as a cutoff (minimised, SI)."""
         if self._path_bounds is None:
@@ -234,7 +250,7 @@ class Prover:
             return MixedBound(self.relaxed(left(), known, BOUND.patient_rounds), None)
         if self._mixed is None:
             self._mixed = Mixed(
-                self._relaxation, self._full, self._store_cuts, self._settings, self._goal.scale
+                self._relaxation, self._whole, self._store_cuts, self._settings, self._goal.scale
             )
         if cutoff is None:
             found = self._mixed.solve(left())

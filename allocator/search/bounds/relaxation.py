@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.clock import Clock
+from allocator.base.status import Status
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
@@ -38,6 +39,18 @@ class Optimum:
     bound: float
     point: np.ndarray
     reduced: np.ndarray
+
+
+@dataclass(frozen=True)
+class Round:
+    """One round of cutting: the solved relaxation, if it was; ``done``: no more is to be cut;
+
+    ``impossible``: there is no point at all.
+    """
+
+    optimum: Optimum | None
+    done: bool
+    impossible: bool
 
 
 class Relaxation:
@@ -72,6 +85,8 @@ class Relaxation:
         """Row of the goal in the solver, and its scale."""
         self.units = np.array([column.unit for column in self.model.columns])
         self.last: Optimum | None = None
+        self._impossible = False
+        """Whether the last solve found that there is no point."""
         self.thresholds: list[Threshold] = []
         self.store_rows: list[Row] = []
         self._links = {link.name: link for link in self.disaggregated.links}
@@ -125,17 +140,22 @@ class Relaxation:
                 self.thresholds.append(cut)
                 self.solver_model.add([row])
 
-    def cut(self, ends: float | None, hear: Callable[[float], object] | None = None) -> bool:
+    def cut(
+        self,
+        ends: float | None,
+        hear: Callable[[float], object] | None = None,
+        rounds: int = CUT_ROUNDS,
+    ) -> bool:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
-        It ends at a time of the clock, or when cuts improve the bound no more. ``hear`` is called
-        with the bound of each round (minimised, SI).
+        It ends at a time of the clock, after some rounds, or when cuts improve the bound no more.
+        ``hear`` is called with the bound of each round (minimised, SI).
         """
         solver = self.solver_model.solver
         late = 0
         solver.relax(True)
         try:
-            for _ in range(CUT_ROUNDS):
+            for _ in range(rounds):
                 left = None if ends is None else ends - time.perf_counter()
                 if (left is not None and left <= 0.0) or self.solver_model.clock.interrupted:
                     return False
@@ -144,6 +164,7 @@ class Relaxation:
                 solved = self.solver_model.run(time_limit=left, interior=first)
                 bound = self.solver_model.unscaled(solved.bound)
                 if solved.point is None or bound is None:
+                    self._impossible = solved.status == Status.INFEASIBLE
                     return False
                 before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs())
@@ -164,6 +185,26 @@ class Relaxation:
             return False
         finally:
             solver.relax(False)
+
+    def cut_once(self, ends: float | None, held: Mapping[Key, float]) -> Round:
+        """One round of it with some columns (without unit) held at values.
+
+        What was solved so is not remembered, as it says nothing of all points.
+        """
+        before, self._impossible = self.last, False
+        columns = np.array([self.model.index(key) for key in held], dtype=np.int64)
+        values = np.array(list(held.values()))
+        self._solver.bounds(columns, values, values)
+        try:
+            done = self.cut(ends, rounds=1)
+        finally:
+            low = np.array([self.model.columns[column].low for column in columns])
+            high = np.array([self.model.columns[column].high for column in columns])
+            self._solver.bounds(columns, low, high)
+        found = None if self.last is before else self.last
+        if held and before is not None:
+            self.last = before
+        return Round(found, done or self._impossible, self._impossible)
 
     def broken_friction(self, values: Mapping[Key, float]) -> list[Row]:
         """Tangents of what friction takes that a point (SI by key) breaks."""

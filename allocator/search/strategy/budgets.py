@@ -260,6 +260,8 @@ class BoundBudgets:
     integer model with them has the rest."""
     carried_builds: int = 25_000
     """Flows by origin and build up to which what friction takes is stated by origin."""
+    choices: int = 8
+    """Choices of the nodes at which boosters run up to which each has a relaxation of its own."""
     aggregated_root: float = 0.05
     """The relaxation of that model with its lazy cuts."""
     look_seconds: float = 0.2

@@ -1,0 +1,269 @@
+"""One relaxation for each choice of the nodes at which boosters run; the bound is the worst.
+
+Every plan runs boosters at some nodes, S, and at no others. With S given, boosters elsewhere are
+left out: nothing beyond is then higher than what sources give, so pipes carry less and no flow is
+counted as boosted; and where S is one node, friction counts behind its boosters too
+(:mod:`.friction`). Plans with boosters at S are points of the relaxation of S, which asks that at
+least one runs at each of them (``state_tightened``). So the worst bound of all choices is a bound
+of all plans, and a cutoff that none of them reaches is one that no plan reaches.
+
+No choice has more nodes than boosters may run in all: a kind of boosters with a most has no more of
+them than that (``boosters_of``). Where there would be too many choices, all boosters are in one.
+
+All relaxations are solved once; then that with the worst bound is cut until it hardly improves, and
+split where a booster of it runs in part: into plans in which that booster runs, and others. Both
+are the same program with one more column held, so that cuts and the last basis serve both.
+"""
+
+from __future__ import annotations
+
+import math
+import time
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from functools import partial
+from itertools import combinations
+
+import numpy as np
+
+from allocator.base.clock import Clock
+from allocator.model.goals import goals_of
+from allocator.model.index_sets import IndexSets
+from allocator.model.model import Key
+from allocator.model.pressures import Node, boost, boosters_by_node
+from allocator.model.stating import state_tightened
+from allocator.network.records import Network
+from allocator.search.bounds.mixed import Known, MixedBound
+from allocator.search.bounds.proving import Latest, Prover
+from allocator.search.bounds.relaxation import StoreCuts
+from allocator.search.strategy.budgets import BOUND
+from allocator.solver.settings import Settings
+
+LATE, LITTLE = 2, 1e-4
+"""A case is cut no further when so many rounds of it in turn each improve its bound by less than
+this share of it."""
+SPLIT = 1e-2
+"""The same share for one round of a case that can be split."""
+PART = 1e-3
+"""A booster that runs by so much more than not at all, and less than whole, runs in part."""
+
+
+def choices(sets: IndexSets) -> tuple[frozenset[Node] | None, ...]:
+    """The sets of nodes at which boosters may run; one None where there are none or too many."""
+    if sets.pressures is None:
+        return (None,)
+    by_node = boosters_by_node(sets.pressures)
+    kinds = {option.booster for option in sets.pressures.boosters}
+    limits = [sets.site.boosters[kind].max_units for kind in kinds]
+    most = min(len(by_node), sum(len(by_node) if most is None else most for most in limits))
+    if not by_node or sum(math.comb(len(by_node), n) for n in range(most + 1)) > BOUND.choices:
+        return (None,)
+    return tuple(
+        frozenset(nodes) for number in range(most + 1) for nodes in combinations(by_node, number)
+    )
+
+
+@dataclass
+class _Case:
+    """Plans of one choice, with some boosters held running or not: their bound (minimised, SI).
+
+    ``late``: rounds in turn that gave little; ``ended``: it is cut no further; ``part``: the
+    booster that runs in part, most of all.
+    """
+
+    running: frozenset[Node] | None
+    prover: Prover
+    boosters: tuple[Key, ...]
+    held: Mapping[Key, float] = field(default_factory=dict)
+    bound: float | None = None
+    late: int = 0
+    ended: bool = False
+    part: Key | None = None
+
+    def cut(self, limit: float | None) -> bool:
+        """Cut it for one round; False where there was no time for that."""
+        went = self.prover.cut_once(limit, self.held)
+        if went.impossible:
+            self.bound, self.ended, self.part = math.inf, True, None
+            return True
+        if went.optimum is None:
+            return False
+        found, before = went.optimum.bound, self.bound
+        self.bound = found if before is None else max(before, found)
+        shares = self.prover.values_at(went.optimum, self.boosters)
+        parts = [(x, key) for x, key in zip(shares, self.boosters, strict=True) if x < 1.0 - PART]
+        most, part = max(parts, key=_share, default=(0.0, None))
+        self.part = part if most > PART else None
+        gained = math.inf if before is None else found - before
+        self.late = self.late + 1 if gained <= LITTLE * abs(found) else 0
+        split = self.part is not None and gained <= SPLIT * abs(found)
+        self.ended = went.done or split or self.late >= LATE
+        return True
+
+    def split(self) -> list[_Case]:
+        """The same with the booster that runs in part held running, and held not to run."""
+        assert self.part is not None
+        return [
+            _Case(self.running, self.prover, self.boosters, {**self.held, self.part: x}, self.bound)
+            for x in (1.0, 0.0)
+        ]
+
+
+def _share(part: tuple[float, Key]) -> float:
+    return part[0]
+
+
+class BoosterCases:
+    """The relaxations of all choices of a site under pressure, for its first goal.
+
+    It gives bounds as :class:`allocator.search.bounds.proving.Prover` does.
+    """
+
+    def __init__(
+        self,
+        site: Network,
+        settings: Settings,
+        clock: Clock,
+        store_cuts_of: Callable[[IndexSets], StoreCuts],
+        bare: Prover | None = None,
+    ) -> None:
+        """``bare``: of the site without pressures, whose store cuts are known."""
+        whole, sets = state_tightened(site, settings.basis, settings.robustness)
+        self._boosts = {
+            node: np.array([whole.index(boost(option)) for option in options])
+            for node, options in (
+                {} if sets.pressures is None else boosters_by_node(sets.pressures)
+            ).items()
+        }
+        self._cases: list[_Case] = []
+        for running in choices(sets):
+            model, some = whole, sets
+            if running is not None:
+                model, some = state_tightened(site, settings.basis, settings.robustness, running)
+            prover = Prover(
+                model, some, store_cuts_of(some), settings, clock, by_friction=True, whole=whole
+            )
+            prover.aim(goals_of(model, some)[0])
+            if bare is not None:
+                prover.take_store_cuts(bare)
+            options = () if some.pressures is None else some.pressures.boosters
+            self._cases.append(_Case(running, prover, tuple(boost(one) for one in options)))
+
+    @property
+    def trusted(self) -> bool:
+        """False where a choice lacks a plan that was found."""
+        return all(case.prover.trusted for case in self._cases)
+
+    def bound(self) -> float | None:
+        """The worst bound (minimised, SI); None until all have one."""
+        bounds = [case.bound for case in self._cases if case.bound is not None]
+        return min(bounds) if len(bounds) == len(self._cases) else None
+
+    def relaxed(self, limit: float | None, hear: Callable[[float | None], object]) -> None:
+        """Cut the relaxations within some seconds; ``hear`` is called with better bounds."""
+        ends = None if limit is None else time.perf_counter() + limit
+        while ends is None or time.perf_counter() < ends:
+            case = min(self._cases, key=_worst_first)
+            if case.ended and case.part is None:
+                return
+            if case.ended:
+                at = self._cases.index(case)
+                self._cases[at : at + 1] = case.split()
+                continue
+            first = case.bound is None
+            while first or not (case.ended or self._leaves(case)):
+                if not case.cut(_left(ends)):
+                    return
+                hear(self.bound())
+                if first:
+                    break
+
+    def _leaves(self, case: _Case) -> bool:
+        """Whether another case is worse by much, or by anything where it can be cut no further.
+
+        Each change of cases costs some steps of the solver.
+        """
+        assert case.bound is not None
+        for other in self._cases:
+            if other is not case and other.bound is not None:
+                worse = case.bound - other.bound
+                final = other.ended and other.part is None
+                if worse > (0.0 if final else SPLIT * abs(other.bound)):
+                    return True
+        return False
+
+    def holds(self, cutoff: float | None) -> bool:
+        """All plans are stated."""
+        return True
+
+    def within(self, cutoff: float) -> float:
+        """Any cutoff may be asked for."""
+        return cutoff
+
+    def stated(self, limit: float | None, cutoff: float | None = None) -> float | None:
+        """The worst bound."""
+        return self.bound()
+
+    def mixed(
+        self,
+        limit: float | None,
+        known: Known | Latest | None = None,
+        cutoff: float | None = None,
+    ) -> MixedBound:
+        """A bound by the integer models, the worst choice first, or integers to try.
+
+        Choices whose bound is beyond the cutoff (minimised, SI) have no plan as good.
+        """
+        ends = None if limit is None else time.perf_counter() + limit
+        columns, value, all_ended = None, None, True
+        for case in self._by_choice():
+            if cutoff is not None and case.bound is not None and case.bound >= cutoff:
+                continue
+            left = _left(ends)
+            if left is not None and left < BOUND.least_seconds:
+                all_ended = False
+                break
+            found = case.prover.mixed(left, partial(self._of, case, known), cutoff)
+            if found.lacking:
+                return found
+            if found.bound is not None:
+                self._raise(case.prover, found.bound)
+            all_ended = all_ended and found.ended
+            if found.value is not None and (value is None or found.value < value):
+                columns, value = found.columns, found.value
+                if cutoff is not None and value <= cutoff:
+                    break
+        bound = self.bound()
+        if bound is not None and cutoff is not None:
+            bound = min(bound, cutoff)
+        return MixedBound(bound, columns, value, all_ended)
+
+    def _by_choice(self) -> list[_Case]:
+        """The worst case of each choice, the worst first."""
+        found: dict[Prover, _Case] = {}
+        for case in sorted(self._cases, key=_worst_first):
+            found.setdefault(case.prover, case)
+        return list(found.values())
+
+    def _raise(self, prover: Prover, bound: float) -> None:
+        """Take a bound of all plans of a choice."""
+        for case in self._cases:
+            if case.prover is prover:
+                case.bound = bound if case.bound is None else max(case.bound, bound)
+
+    def _of(self, case: _Case, known: Known | Latest | None) -> Known | None:
+        """The best plan, with its columns only where it is a plan of that choice."""
+        best = known() if callable(known) else known
+        if best is None or best.columns is None or case.running is None:
+            return best
+        columns = best.columns
+        runs = {node for node, some in self._boosts.items() if (columns[some] > 0.5).any()}
+        return best if runs == case.running else Known(best.value, None)
+
+
+def _worst_first(case: _Case) -> float:
+    return -math.inf if case.bound is None else case.bound
+
+
+def _left(ends: float | None) -> float | None:
+    return None if ends is None else max(0.0, ends - time.perf_counter())
