@@ -39,6 +39,25 @@ def test_solves_and_adds_rows_in_place() -> None:
     assert solver.solve().value == pytest.approx(-9.0)
 
 
+def test_rows_are_dropped_and_changed_in_place() -> None:
+    statement = knapsack()
+    solver = Highs(statement, 1, 0)
+    solver.set_objective(WORTH)
+    for pair in ((0, 3), (1, 2)):
+        terms = [(1.0, ("take", number)) for number in pair]
+        row = statement.scaled_row(f"not {pair}", terms, high=1.0)
+        assert row is not None
+        solver.add_rows([row])
+    held = solver.solve().value
+    assert held is not None
+    assert held > -9.0
+    solver.drop_rows([solver.row_count - 2, solver.row_count - 1])
+    assert solver.solve().value == pytest.approx(-9.0)
+    # nothing takes room any more
+    solver.coefficients(0, np.arange(4), np.zeros(4))
+    assert solver.solve().value == pytest.approx(-16.0)
+
+
 def test_columns_are_added_in_place() -> None:
     statement = knapsack()
     solver = Highs(statement, 1, 0)

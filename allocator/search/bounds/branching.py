@@ -115,7 +115,7 @@ class Branching:
         first = PipeCase({}, bound, bound, None, self.carrying.laid, self.carrying.centre)
         first.prices = self.carrying.alone()
         self._cases = [first]
-        while self._cases and not self._out(ends):
+        while not self._out(ends):
             worst = min(self._cases, key=lambda case: case.bound)
             if worst.bound >= self._enough():
                 return
@@ -123,8 +123,7 @@ class Branching:
                 self._prove(worst, ends)
             elif not self._split(worst, ends):
                 return
-            if self._cases:
-                self.better(min(case.bound for case in self._cases))
+            self.better(min(case.bound for case in self._cases))
 
     def _out(self, ends: float | None) -> bool:
         return self.clock.interrupted or (ends is not None and time.perf_counter() >= ends)
@@ -137,9 +136,8 @@ class Branching:
     def _prove(self, case: PipeCase, ends: float | None) -> None:
         """Ask the integer program of a case for a plan as good as a cutoff."""
         case.tried = True
-        if case.prices is None:
-            return
         reduction = self._deepest(case)
+        case.prices = None  # megabytes, of no more use
         if reduction is None or reduction.cutoff <= case.bound:
             return
         left = None if ends is None else max(BOUND.least_seconds, ends - time.perf_counter())
@@ -166,7 +164,8 @@ class Branching:
 
     def _deepest(self, case: PipeCase) -> Reduction | None:
         """What is left for the deepest cutoff for which few flows are."""
-        assert case.prices is not None
+        if case.prices is None:
+            return None
         reducer = Reducer(self._net, case.prices)
         must = self._must(case)
         enough = self._enough()
@@ -211,13 +210,9 @@ class Branching:
                 best = scores[pipe], parts
         if best is None:
             return False
-        enough = self._enough()
         for part in best[1]:
             part.scores = scores
-        self._cases = [one for one in self._cases if one is not case]
-        self._cases += [part for part in best[1] if part.bound < enough]
-        if not self._cases:
-            self.better(enough)
+        self._cases = [one for one in self._cases if one is not case] + best[1]
         return True
 
     def _choices(self, case: PipeCase) -> list[tuple[int, tuple[BuildRange, BuildRange]]]:
@@ -264,7 +259,9 @@ class Branching:
         carrying.improve(ends, BOUND.case_turns)
         bound = carrying.bound
         relaxed = case.relaxed if bound is None else max(case.relaxed, bound)
-        laid, centre = carrying.laid, carrying.centre
+        # without a bound there is nothing to split by
+        laid = np.zeros(len(case.laid)) if bound is None else carrying.laid
+        centre = carrying.centre
         prices = carrying.alone()
         return PipeCase(spans, max(case.bound, relaxed), relaxed, prices, laid, centre)
 
