@@ -51,6 +51,14 @@ def store_need(
 
 
 @compiled
+def store_passes(arrays: Arrays, state: PathState, store: int, rate: float, draw: float) -> bool:
+    """Whether a store may be filled and emptied as fast as one more rate and draw ask."""
+    if state.stores[store, FED] + rate > arrays.fill[store]:
+        return False
+    return bool((state.stores[store, DRAWN] + draw) * arrays.peak <= arrays.release[store])
+
+
+@compiled
 def store_use(arrays: Arrays, store: int, need: float, used: Floats, sign: float) -> None:
     """Add (or take away) what a store of a size takes of each stock."""
     new = need - arrays.store_existing[store]

@@ -50,6 +50,10 @@ AMOUNT = 0.25
 SURE = 0.7
 """Share of them that counts. At 1,000 sources, firm, a search of ways looks at 55 nodes without, 45
 with 0.3, 32 with 0.7, 25 with 1."""
+REACH = 8.0
+"""A way is sought up to a price of so many times the stock that is free: for less of it part of the
+amount may go that way. Most searches of ways found none that the stock allows. At 300 sources, 20 s
+of a core, two seeds each: 37.34 and 37.38 MW firm for 37.13 and 36.99 MW."""
 SLACK = 1e-7
 
 
@@ -98,7 +102,7 @@ def insert(
         return False
     stocks = len(arrays.weight)
     hops = np.empty(state.ways.shape[1] - HOPS, dtype=np.int64)
-    amounts, rise = np.empty(CHOICES + 1), np.empty(stocks)
+    amounts, rise = np.empty(CHOICES + 2), np.empty(stocks)
     open_value = arrays.wanted - value_of(arrays, state)
     dearest = 0.0
     for g in range(len(arrays.value)):
@@ -113,8 +117,14 @@ def insert(
     rate = rest
     if share * rate * dearest > open_value:
         rate = max(1e-6 * rest, open_value / (share * dearest))
+    free = 0.0
+    for m in range(stocks):
+        free += arrays.weight[m] * max(0.0, 1.0 - state.used[m])
+    whole = rate
     for _ in range(4):
-        limit = min(total_of(arrays.weight), dearest * share * rate / max(price, 1e-300))
+        limit = min(
+            total_of(arrays.weight), REACH * free, dearest * share * rate / max(price, 1e-300)
+        )
         count, store, sink = cheapest_route(
             arrays, state, room, source, rate, share, through, step, limit, hops
         )
@@ -129,7 +139,10 @@ def insert(
             share = arrays.mode_share[mode]
             if arrays.mode_store[mode] != through:
                 break
-        found = _amounts(arrays, state, rate, share, hops, count, sink, amounts)
+        found = _amounts(arrays, state, whole, share, hops, count, sink, amounts)
+        if rate < whole:
+            amounts[found] = rate
+            found += 1
         for i in range(found):
             amount = amounts[i]
             worth = min(open_value, arrays.value[sink] * share * amount)

@@ -13,10 +13,11 @@ from allocator.search.paths.loads import (
     level_of,
     sink_room,
     store_need,
+    store_passes,
     store_use,
     units_for,
 )
-from allocator.search.paths.records import DRAWN, FED, NEED, Arrays, Floats, PathState, Room, Whole
+from allocator.search.paths.records import DRAWN, NEED, Arrays, Floats, PathState, Room, Whole
 
 
 @compiled
@@ -112,9 +113,7 @@ def cheapest_route(
             following = arrays.store_first[node]
             while following >= 0:
                 k, following = following, arrays.store_next[following]
-                if state.stores[k, FED] + rate > arrays.fill[k]:
-                    continue
-                if (state.stores[k, DRAWN] + draw) * arrays.peak > arrays.release[k]:
+                if not store_passes(arrays, state, k, rate, draw):
                     continue
                 need = store_need(arrays, state, k, source, rate, draw)
                 if need > arrays.store_most[k]:
@@ -258,6 +257,8 @@ def rise_of(
         if state.taken[source] <= DUST:
             rise[m] += arrays.tap[source, m]
     if sink_room(arrays, state, sink) < draw - DUST:
+        return False
+    if store >= 0 and not store_passes(arrays, state, store, rate, draw):
         return False
     possible, passed = True, 0
     while possible and passed < count:

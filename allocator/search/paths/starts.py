@@ -34,7 +34,7 @@ HOT, COLD = 1e-2, 1e-4
 SPREAD = 0.5
 """Spread of the logarithm of the prices of stocks among starts."""
 STARTS = {"quick": 4, "normal": 8, "thorough": 16}
-PATIENCE = {"quick": 2, "normal": 6, "thorough": 16}
+PATIENCE = {"quick": 2, "normal": 10, "thorough": 16}
 """Rounds without a better plan after which the search ends."""
 MOVES_A_SOURCE = 8
 """Most moves of a start in its first turn, by sources."""

@@ -14,7 +14,15 @@ from allocator.network.deriving import network_of
 from allocator.search.paths.loads import level_of, store_need
 from allocator.search.paths.network import path_network_of
 from allocator.search.paths.packed import packed, packed_room, packed_state
-from allocator.search.paths.records import NEED, Arrays, empty_room, empty_state, steps_of
+from allocator.search.paths.records import (
+    DRAWN,
+    FED,
+    NEED,
+    Arrays,
+    empty_room,
+    empty_state,
+    steps_of,
+)
 from allocator.search.paths.routes import look_ahead, step_price
 from allocator.search.paths.starts import begun, continued
 
@@ -83,3 +91,16 @@ def test_what_is_ahead_of_collect_pipes_counts_what_a_store_promises(tmp_path: P
     sources = arrays.source_node
     assert np.all(np.isfinite(collect[sources]))
     assert np.mean(collect[sources]) > share * np.mean(supply[sources])
+
+
+def test_no_store_is_filled_or_emptied_faster_than_it_may(tmp_path: Path) -> None:
+    """Parts of an amount are tried along a way that was found for another."""
+    arrays = arrays_of(tmp_path, "firm")
+    fill, release = np.full_like(arrays.fill, 0.35), np.full_like(arrays.release, 0.08)
+    arrays = arrays._replace(fill=fill, release=release)
+    for seed in range(3):
+        made = continued(arrays, begun(arrays, seed, arrays.weight), 1500, 0)
+        for one in (made.state, made.best):
+            assert np.all(one.stores[:, FED] <= 0.35 * (1.0 + 1e-9))
+            assert np.all(one.stores[:, DRAWN] * arrays.peak <= 0.08 * (1.0 + 1e-9))
+            assert one.stores[:, FED].max() > 0.0
