@@ -15,10 +15,11 @@ import numpy as np
 from allocator.cycles import worst_window
 from allocator.model.index_sets import Group, IndexSets
 from allocator.model.pipe_types import material_per_metre
+from allocator.network.pressure_records import BoosterOption
 from allocator.plans.records import FLAT
-from allocator.search.paths.gradients import even_capacities
-from allocator.search.paths.loads import level_of, units_for
-from allocator.search.paths.packed import packed
+from allocator.search.paths.loads import level_of, store_need, units_for
+from allocator.search.paths.packed import packed, packed_state
+from allocator.search.paths.potentials import path_pressures
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -48,6 +49,7 @@ class Names:
     sources: tuple[str, ...]
     stores: tuple[str, ...]
     sinks: tuple[str, ...]
+    boosters: tuple[BoosterOption, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,7 @@ class Candidate:
     ``pipes``: (route, fluid) -> build; ``taps``: sources; ``counts``: group -> new units;
     ``stores``: store sites that are used. ``value``: of the goal, as the path search counts it.
     ``flows``: route, fluid, whether it goes from the route's start to its end, whether it is
-    collect flow. ``loads``: kg/s by pipe.
+    collect flow. ``loads``: kg/s by pipe. ``boosters``: that stand. ``sizes``: kg by store.
     """
 
     value: float
@@ -67,6 +69,8 @@ class Candidate:
     stores: tuple[str, ...]
     flows: tuple[tuple[str, str, bool, bool], ...] = ()
     loads: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    boosters: tuple[BoosterOption, ...] = ()
+    sizes: Mapping[str, float] = field(default_factory=dict)
 
 
 def first_service(sets: IndexSets) -> str | None:
@@ -78,12 +82,11 @@ def first_service(sets: IndexSets) -> str | None:
 
 
 def path_network_of(
-    sets: IndexSets, goal: str, weight: Floats | None = None, way: float = 1.0
+    sets: IndexSets, goal: str, weight: Floats | None = None
 ) -> tuple[Arrays, Names] | None:
     """The arrays of a site for a goal that serves power or a fluid.
 
-    ``weight``: price of each limited stock (1 each). ``way``: length of way for whose gradient
-    pipes have their capacities (:mod:`allocator.search.paths.gradients`). None where the search
+    ``weight``: price of each limited stock (1 each). None where the search
     has nothing to decide: no limited stock, no source, or a goal that serves nothing.
     """
     stocks = _Stocks(sets)
@@ -107,7 +110,7 @@ def path_network_of(
     tail = [node(site.routes[r].start, f) for r, f in pipes]
     head = [node(site.routes[r].end, f) for r, f in pipes]
     one_way = [site.routes[r].one_way for r, _ in pipes]
-    builds, capacity, price, mass, slope = _builds(sets, stocks, weight, way)
+    builds, capacity, price, mass, slope = _builds(sets, stocks, weight)
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
@@ -172,6 +175,15 @@ def path_network_of(
         *_at_nodes(len(nodes), sink_node),
         *_at_nodes(len(nodes), store_node),
         *_neighbours(len(nodes), head, tail, one_way),
+        **path_pressures(
+            sets,
+            nodes,
+            builds,
+            sources,
+            [(s.group and s.group.type.name, s.name, s.fluid) for s in sinks],
+            count,
+            stocks.of_booster,
+        ),
     )
     names = Names(
         tuple(pipes),
@@ -179,6 +191,7 @@ def path_network_of(
         tuple(sources),
         tuple(s.name for s in stores),
         tuple(s.name for s in sinks),
+        () if sets.pressures is None else sets.pressures.boosters,
     )
     return arrays, names
 
@@ -186,9 +199,9 @@ def path_network_of(
 def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
     """What a state builds, by name."""
     pipes = {}
-    behind = packed(arrays)
+    behind, placed = packed(arrays), packed_state(state)
     for number, pipe in enumerate(names.pipes):
-        level = level_of(behind, number, float(state.load[number]))
+        level = level_of(behind, placed, number, float(state.load[number]))
         if level >= 0:
             pipes[pipe] = names.builds[number][min(level, len(names.builds[number]) - 1)]
     used = {
@@ -207,6 +220,8 @@ def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -
         tuple(names.stores[k] for k in sorted(used)),
         tuple(sorted(_flows(arrays, names, state))),
         {pipe: float(state.load[number]) for number, pipe in enumerate(names.pipes)},
+        tuple(one for one, there in zip(names.boosters, state.boost, strict=True) if there > 0.5),
+        {names.stores[k]: store_need(behind, placed, k, 0, 0.0, 0.0) for k in sorted(used)},
     )
 
 
@@ -244,6 +259,13 @@ class _Stocks:
                 for m, limit in self.limits.items()
             ]
         )
+
+    def of_booster(self, option: BoosterOption) -> Floats:
+        """Shares of the stocks that a booster takes; nothing where it stands."""
+        if option.existing:
+            return np.zeros(len(self.limits))
+        kind = self._site.boosters[option.booster]
+        return self.of(kind.materials, kind.price, kind.life)
 
 
 @dataclass(frozen=True)
@@ -306,10 +328,10 @@ def _most(sets: IndexSets, name: str) -> float:
 
 
 def _builds(
-    sets: IndexSets, stocks: _Stocks, weight: Floats, way: float
+    sets: IndexSets, stocks: _Stocks, weight: Floats
 ) -> tuple[list[tuple[str, ...]], Floats, Floats, Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site, even = sets.site, even_capacities(sets, way)
+    site = sets.site
     listed = []
     for (route, fluid), pipe in sets.pipes.items():
         offers = []
@@ -321,8 +343,7 @@ def _builds(
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}
                 mass = stocks.of(masses, record.price * length * ground, record.life)
-            rate = even.get((route, fluid, build), site.capacity(route, build, fluid))
-            rate *= 1.0 - 1e-6
+            rate = site.capacity(route, build, fluid) * (1.0 - 1e-6)
             offers.append((rate, float(mass @ weight), build, mass))
         kept: list[tuple[float, float, str, Floats]] = []
         for offer in sorted(offers, key=lambda o: (-o[0], o[1], o[2])):

@@ -25,8 +25,8 @@ def step_price(arrays: Arrays, state: PathState, pipe: int, amount: float, step:
     """Price of one more amount on a pipe: ``step`` of it at the next build's price, the rest at
 
     the price a kg/s of the best build, as if the build were shared out."""
-    rise = pipe_price(arrays, pipe, state.load[pipe] + amount) - pipe_price(
-        arrays, pipe, state.load[pipe]
+    rise = pipe_price(arrays, state, pipe, state.load[pipe] + amount) - pipe_price(
+        arrays, state, pipe, state.load[pipe]
     )
     smooth = amount * arrays.slope[pipe]
     if rise <= 0.0:
@@ -134,6 +134,8 @@ def cheapest_route(
             if far[other] <= here or here + rest >= best:
                 continue
             pipe = arrays.edge[i]
+            if arrays.pressed and _against(arrays, state, pipe, node, supply):
+                continue
             price = here + step_price(arrays, state, pipe, amount, step)
             if price < far[other] and price + rest < best:
                 if far[other] == math.inf:
@@ -161,6 +163,22 @@ def cheapest_route(
     for i in range(count // 2):
         hops[i], hops[count - 1 - i] = hops[count - 1 - i], hops[i]
     return count, store, best_sink
+
+
+@compiled
+def _against(arrays: Arrays, state: PathState, pipe: int, node: int, supply: bool) -> bool:
+    """Whether a pipe entered at a node has flow the other way that forbids flow of a layer.
+
+    Only a spur flows both ways: collect flow as it is filled, supply flow as it gives back.
+    """
+    back = 0 if arrays.tail[pipe] == node else 1
+    other = 4 * pipe + 2 * (1 - back)
+    collected, supplied = state.flow[other], state.flow[other + 1]
+    if collected <= DUST and supplied <= DUST:
+        return False
+    if supply:
+        return supplied > DUST or arrays.spur[pipe, 1 - back] == 0
+    return collected > DUST or arrays.spur[pipe, back] == 0
 
 
 @compiled
@@ -219,8 +237,8 @@ def rise_of(
     for i in range(count):
         pipe = hops[i] // 2
         amount = draw * arrays.peak if hops[i] % 2 else rate
-        before = level_of(arrays, pipe, state.load[pipe])
-        after = level_of(arrays, pipe, state.load[pipe] + amount)
+        before = level_of(arrays, state, pipe, state.load[pipe])
+        after = level_of(arrays, state, pipe, state.load[pipe] + amount)
         state.load[pipe] += amount  # a pipe may be used by both layers
         if after >= arrays.builds[pipe]:
             possible = False
