@@ -46,8 +46,9 @@ TOO_MUCH = 4.0
 """Widths: a header that needs more is not looked into further: ways go round in a circle there."""
 ENLARGED = 60
 """Enlargements at most for one path."""
+LN10 = math.log(10.0)
 SURE = 1.0005
-"""What losses are taken as, so that the exact ones are surely less."""
+"""What losses are multiplied by: that step leaves 4e-6 of them."""
 OF_END, OF_LOW = -1, -2
 """Causes of a need: an end there; the low header of the same node. Below: -3 less the pipe times 2,
 plus 1 against it, whose gas would be too fast. Others are links."""
@@ -65,10 +66,9 @@ def loss_of(arrays: Arrays, pipe: int, back: int, level: int, flow: float) -> fl
     if re > 300.0:
         rough = arrays.friction[pipe, back, level, ROUGH]
         x = -1.8 * math.log10(arrays.friction[pipe, back, level, ROUGHER] + 6.9 / re)
-        for _ in range(2):  # Newton's steps from Haaland's start
-            inner = rough + 2.51 * x / re
-            slope = 1.0 + 2.0 / 2.302585092994046 * 2.51 / re / inner
-            x -= (x + 2.0 * math.log10(inner)) / slope
+        inner = rough + 2.51 * x / re  # one of Newton's steps from Haaland's start
+        slope = 1.0 + 2.0 / LN10 * 2.51 / re / inner
+        x -= (x + 2.0 * math.log10(inner)) / slope
         lost = max(lost, factor * flow * flow / (x * x))
     return SURE * lost + head
 
@@ -203,6 +203,9 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
                 room.link_loss[link - 1] -= arrays.booster_gain[b]
                 size = _raise(room, 2 * i, arrays.booster_inlet[b], OF_END, size)
             b = arrays.booster_next[b]
+    for r in range(link):  # no potential is below 0
+        lost = room.link_loss[r]
+        size = _raise(room, room.link_from[r], room.need[room.link_to[r]] + lost, r, size)
     at = 0
     while at < size:
         h = room.queue[at % headers]
