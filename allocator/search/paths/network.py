@@ -17,6 +17,7 @@ from allocator.model.index_sets import Group, IndexSets
 from allocator.model.pipe_types import material_per_metre
 from allocator.network.pressure_records import BoosterOption
 from allocator.plans.records import FLAT
+from allocator.search.paths.lists import listed_at, neighbours_of
 from allocator.search.paths.loads import level_of, store_need, units_for
 from allocator.search.paths.packed import packed, packed_state
 from allocator.search.paths.potentials import path_pressures
@@ -114,7 +115,7 @@ def path_network_of(
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
-    first, edge, other = _neighbours(len(nodes), tail, head, one_way)
+    first, edge, other = neighbours_of(len(nodes), tail, head, one_way)
     mode_first, mode_store, mode_share, windows = _modes(sets, sources)
     peak, level_mass, generation = _shape(sets, stocks, goal)
     value = np.array([s.value / generation for s in sinks])
@@ -172,15 +173,15 @@ def path_network_of(
         math.fsum(d.mean for d in demands),
         weight,
         _nearest([site.places[site.sources[s].place] for s in sources]),
-        *_at_nodes(len(nodes), sink_node),
-        *_at_nodes(len(nodes), store_node),
-        *_neighbours(len(nodes), head, tail, one_way),
+        *listed_at(len(nodes), sink_node),
+        *listed_at(len(nodes), store_node),
+        *neighbours_of(len(nodes), head, tail, one_way),
         **path_pressures(
             sets,
             nodes,
             builds,
             sources,
-            [(s.group and s.group.type.name, s.name, s.fluid) for s in sinks],
+            [(None if s.group is None else s.group.type.name, s.name, s.fluid) for s in sinks],
             count,
             stocks.of_booster,
         ),
@@ -359,31 +360,6 @@ def _builds(
             capacity[e, k], price[e, k], mass[e, k] = rate, cost, taken
         slope[e] = min(cost / rate for rate, cost, _, _ in offers)
     return [tuple(o[2] for o in offers) for offers in listed], capacity, price, mass, slope
-
-
-def _neighbours(
-    nodes: int, tail: list[int], head: list[int], one_way: list[bool]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    around: list[list[tuple[int, int]]] = [[] for _ in range(nodes)]
-    for e, (a, b, single) in enumerate(zip(tail, head, one_way, strict=True)):
-        around[a].append((e, b))
-        if not single:
-            around[b].append((e, a))
-    first = np.zeros(nodes + 1, dtype=np.int64)
-    first[1:] = np.cumsum([len(listed) for listed in around])
-    flat = [entry for listed in around for entry in listed]
-    edge = np.array([e for e, _ in flat], dtype=np.int64)
-    return first, edge, np.array([n for _, n in flat], dtype=np.int64)
-
-
-def _at_nodes(nodes: int, at: list[int]) -> tuple[np.ndarray, np.ndarray]:
-    """(The first thing at each node or -1, the next one at the same node or -1)."""
-    first = np.full(nodes, -1, dtype=np.int64)
-    following = np.full(len(at), -1, dtype=np.int64)
-    for number in reversed(range(len(at))):
-        following[number] = first[at[number]]
-        first[at[number]] = number
-    return first, following
 
 
 def _nearest(places: list[Place]) -> np.ndarray:

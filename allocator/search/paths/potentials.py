@@ -15,6 +15,7 @@ import numpy as np
 from allocator.model.index_sets import IndexSets
 from allocator.model.pressures import NO_LOSS
 from allocator.network.pressure_records import BoosterOption, FluidPressures, PipeLoss
+from allocator.search.paths.lists import listed_at
 from allocator.search.paths.records import FRICTION
 
 NOWHERE = -1
@@ -55,7 +56,7 @@ def path_pressures(
         caps.append(cap)
     names = [name for name, _ in stores]
     at = [_place_of(sets, pipes, names, option) for option in options]
-    first, following = _listed(at, 2 * len(pipes) + len(stores))
+    first, following = listed_at(2 * len(pipes) + len(stores), at)
     return {
         "pressed": bool(potentials),
         "potential": at_node,
@@ -159,16 +160,6 @@ def _place_of(
         return 2 * len(pipes) + stores.index(option.store)
     back = int(option.start != sets.site.routes[option.route].start)
     return 2 * pipes.index((option.route, option.fluid)) + back
-
-
-def _listed(at: list[int], places: int) -> tuple[np.ndarray, np.ndarray]:
-    """(The first booster at each inlet or -1, the next one there or -1)."""
-    first = np.full(places, NOWHERE, dtype=np.int64)
-    following = np.full(len(at), NOWHERE, dtype=np.int64)
-    for number in reversed(range(len(at))):
-        following[number] = first[at[number]]
-        first[at[number]] = number
-    return first, following
 
 
 def _limits(sets: IndexSets, options: Sequence[BoosterOption]) -> tuple[np.ndarray, np.ndarray]:

@@ -176,9 +176,9 @@ def _against(arrays: Arrays, state: PathState, pipe: int, node: int, supply: boo
     collected, supplied = state.flow[other], state.flow[other + 1]
     if collected <= DUST and supplied <= DUST:
         return False
-    if supply:
-        return supplied > DUST or arrays.spur[pipe, 1 - back] == 0
-    return collected > DUST or arrays.spur[pipe, back] == 0
+    way, same = (1 - back, supplied) if supply else (back, collected)
+    against: bool = same > DUST or arrays.spur[pipe, way] == 0
+    return against
 
 
 @compiled
