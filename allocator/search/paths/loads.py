@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from allocator.search.paths.compiled import compiled
+from allocator.search.paths.compiled import compiled, inlined
 from allocator.search.paths.records import (
     COVERED,
     DRAWN,
@@ -23,24 +23,30 @@ DUST = 1e-9
 
 
 @compiled
-def level_of(arrays: Arrays, state: PathState, pipe: int, load: float) -> int:
-    """The cheapest build that carries a load, no less than the pipe's floor.
+def level_of(arrays: Arrays, pipe: int, least: int, load: float) -> int:
+    """The cheapest build that carries a load, no less than a level.
 
     -1 for no load, the number of builds for too much.
     """
     if load <= DUST:
         return -1
     count = arrays.builds[pipe]
-    for k in range(int(state.floor[pipe]), count):
+    for k in range(least, count):
         if arrays.capacity[pipe, k] >= load - DUST:
             return k
     return int(count)
 
 
+@inlined
+def floor_of(arrays: Arrays, state: PathState, pipe: int) -> int:
+    """The least level that a pipe is laid with."""
+    return int(state.floor[pipe]) if arrays.pressed else 0
+
+
 @compiled
-def pipe_price(arrays: Arrays, state: PathState, pipe: int, load: float) -> float:
+def pipe_price(arrays: Arrays, pipe: int, least: int, load: float) -> float:
     """Weighted stock that a pipe with a load takes; infinite for too much load."""
-    k = level_of(arrays, state, pipe, load)
+    k = level_of(arrays, pipe, least, load)
     if k < 0:
         return 0.0
     if k == arrays.builds[pipe]:
@@ -103,7 +109,7 @@ def use_of(arrays: Arrays, state: PathState, used: Floats) -> None:
     for m in range(count):
         used[m] = 0.0
     for e in range(len(arrays.tail)):
-        k = level_of(arrays, state, e, state.load[e])
+        k = level_of(arrays, e, floor_of(arrays, state, e), state.load[e])
         if k >= 0:
             for m in range(count):
                 used[m] += arrays.mass[e, min(k, arrays.builds[e] - 1), m]
@@ -144,11 +150,12 @@ def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float)
         hop = state.ways[slot, HOPS + i]
         pipe = hop // 2
         amount = draw * arrays.peak if hop % 2 else rate
-        before = level_of(arrays, state, pipe, state.load[pipe])
+        least = floor_of(arrays, state, pipe)
+        before = level_of(arrays, pipe, least, state.load[pipe])
         state.load[pipe] += amount
         if state.load[pipe] < DUST:
             state.load[pipe] = max(0.0, state.load[pipe])
-        after = level_of(arrays, state, pipe, state.load[pipe])
+        after = level_of(arrays, pipe, least, state.load[pipe])
         if after != before:
             lay(arrays, state, pipe, before, -1.0)
             lay(arrays, state, pipe, after, 1.0)

@@ -202,7 +202,8 @@ def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -
     pipes = {}
     behind, placed = packed(arrays), packed_state(state)
     for number, pipe in enumerate(names.pipes):
-        level = level_of(behind, placed, number, float(state.load[number]))
+        least = int(state.floor[number]) if arrays.pressed else 0
+        level = level_of(behind, number, least, float(state.load[number]))
         if level >= 0:
             pipes[pipe] = names.builds[number][min(level, len(names.builds[number]) - 1)]
     used = {

@@ -114,7 +114,7 @@ def _linked(
     flow: float,
 ) -> int:
     """Add a link from a header to another; how many there are."""
-    level = level_of(arrays, state, pipe, state.load[pipe])
+    level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
     room.link_from[link], room.link_to[link] = ends
     room.link_pipe[link] = 2 * pipe + back
     room.link_flow[link] = flow
@@ -136,7 +136,7 @@ def _too_fast(
     size: int,
 ) -> int:
     """Let the low header behind a pipe need what keeps its gas slow enough."""
-    level = level_of(arrays, state, pipe, state.load[pipe])
+    level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
     needed = (
         arrays.friction[pipe, back, level, END] * flow * flow
         - arrays.friction[pipe, back, level, LEAST]
@@ -172,7 +172,7 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
         i, j = arrays.potential[arrays.tail[e]], arrays.potential[arrays.head[e]]
         if i < 0 or i == j:
             continue
-        level = level_of(arrays, state, e, state.load[e])
+        level = level_of(arrays, e, int(state.floor[e]), state.load[e])
         if level >= arrays.builds[e]:
             return False
         forth = state.flow[4 * e] + state.flow[4 * e + 1]
@@ -280,7 +280,7 @@ def _helped(arrays: Arrays, state: PathState, room: Room, header: int, missing: 
                 if cause >= 0
                 else max(state.flow[2 * way] + state.flow[2 * way + 1], 0.0)
             )
-            level = level_of(arrays, state, pipe, state.load[pipe])
+            level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
             for k in range(level + 1, arrays.builds[pipe]):
                 if cause >= 0:
                     gain = _known_loss(arrays, room, pipe, back, level, flow) - loss_of(
@@ -324,7 +324,13 @@ def _helped(arrays: Arrays, state: PathState, room: Room, header: int, missing: 
     if chosen >= pipes:
         place(arrays, state, chosen - pipes, 1.0)
         return True
-    lay(arrays, state, chosen, level_of(arrays, state, chosen, state.load[chosen]), -1.0)
+    lay(
+        arrays,
+        state,
+        chosen,
+        level_of(arrays, chosen, int(state.floor[chosen]), state.load[chosen]),
+        -1.0,
+    )
     state.floor[chosen] = float(chosen_level)
     lay(arrays, state, chosen, chosen_level, 1.0)
     return True
@@ -355,6 +361,18 @@ def loosened(arrays: Arrays, state: PathState, room: Room, share: float) -> None
         for i in range(state.ways[slot, LENGTH]):
             pipe = state.ways[slot, HOPS + i] // 2
             if state.floor[pipe] > 0.5 and np.random.random() < share:
-                lay(arrays, state, pipe, level_of(arrays, state, pipe, state.load[pipe]), -1.0)
+                lay(
+                    arrays,
+                    state,
+                    pipe,
+                    level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe]),
+                    -1.0,
+                )
                 state.floor[pipe] = 0.0
-                lay(arrays, state, pipe, level_of(arrays, state, pipe, state.load[pipe]), 1.0)
+                lay(
+                    arrays,
+                    state,
+                    pipe,
+                    level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe]),
+                    1.0,
+                )

@@ -199,7 +199,7 @@ FRICTION = 8
 def empty_state(arrays: Arrays) -> PathState:
     """A state without paths."""
     slots = len(arrays.most) * PATHS
-    hops = min(4 * len(arrays.first), 400)
+    hops, pressed = min(4 * len(arrays.first), 400), len(arrays.tail) if arrays.pressed else 0
     return PathState(
         np.zeros(slots, dtype=np.bool_),
         np.zeros(slots, dtype=np.bool_),
@@ -210,8 +210,8 @@ def empty_state(arrays: Arrays) -> PathState:
         np.zeros(len(arrays.sink_node)),
         np.zeros(len(arrays.most)),
         np.zeros(len(arrays.weight)),
-        np.zeros(4 * len(arrays.tail)),
-        np.zeros(len(arrays.tail)),
+        np.zeros(4 * pressed),
+        np.zeros(pressed),
         np.zeros(len(arrays.booster_at)),
     )
 
@@ -220,7 +220,9 @@ def empty_room(arrays: Arrays) -> Room:
     """Room for one search on a site."""
     nodes, sources = 2 * (len(arrays.first) - 1), len(arrays.most)
     heap, slots = 4 * len(arrays.tail) + nodes + 16, sources * PATHS
-    headers, links = 2 * (int(arrays.potential.max(initial=-1)) + 1), 2 * len(arrays.tail)
+    headers, links = 2 * (int(arrays.potential.max(initial=-1)) + 1), 0
+    if arrays.pressed:
+        links = 2 * len(arrays.tail)
     return Room(
         np.full(nodes, np.inf),
         np.full(nodes, -1, dtype=np.int64),
@@ -249,7 +251,7 @@ def empty_room(arrays: Arrays) -> Room:
         np.full(links, -1.0),
         np.zeros(links, dtype=np.int64),
         np.zeros(links),
-        np.zeros(len(arrays.tail)),
+        np.zeros(links // 2),
         np.zeros(len(arrays.booster_at)),
         np.zeros(len(arrays.weight)),
     )

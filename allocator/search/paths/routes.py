@@ -10,6 +10,7 @@ from allocator.search.paths.compiled import compiled
 from allocator.search.paths.heap import drop_first, push
 from allocator.search.paths.loads import (
     DUST,
+    floor_of,
     level_of,
     pipe_price,
     sink_room,
@@ -25,9 +26,8 @@ def step_price(arrays: Arrays, state: PathState, pipe: int, amount: float, step:
     """Price of one more amount on a pipe: ``step`` of it at the next build's price, the rest at
 
     the price a kg/s of the best build, as if the build were shared out."""
-    rise = pipe_price(arrays, state, pipe, state.load[pipe] + amount) - pipe_price(
-        arrays, state, pipe, state.load[pipe]
-    )
+    least, load = floor_of(arrays, state, pipe), state.load[pipe]
+    rise = pipe_price(arrays, pipe, least, load + amount) - pipe_price(arrays, pipe, least, load)
     smooth = amount * arrays.slope[pipe]
     if rise <= 0.0:
         price: float = 0.02 * smooth
@@ -237,8 +237,9 @@ def rise_of(
     for i in range(count):
         pipe = hops[i] // 2
         amount = draw * arrays.peak if hops[i] % 2 else rate
-        before = level_of(arrays, state, pipe, state.load[pipe])
-        after = level_of(arrays, state, pipe, state.load[pipe] + amount)
+        least = floor_of(arrays, state, pipe)
+        before = level_of(arrays, pipe, least, state.load[pipe])
+        after = level_of(arrays, pipe, least, state.load[pipe] + amount)
         state.load[pipe] += amount  # a pipe may be used by both layers
         if after >= arrays.builds[pipe]:
             possible = False

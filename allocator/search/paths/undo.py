@@ -92,13 +92,15 @@ def copy_laid(state: PathState, into: PathState) -> None:
 @compiled
 def _copy_logged(state: PathState, room: Room, source: PathState, into: PathState) -> None:
     """Copy what the paths of the move amount to."""
+    pressed = len(source.flow) > 0
     for n in range(room.counts[LOGGED]):
         slot = room.log[n] // 2
         for i in range(state.ways[slot, LENGTH]):
             pipe = state.ways[slot, HOPS + i] // 2
             into.load[pipe] = source.load[pipe]
-            for k in range(4 * pipe, 4 * pipe + 4):
-                into.flow[k] = source.flow[k]
+            if pressed:
+                for k in range(4 * pipe, 4 * pipe + 4):
+                    into.flow[k] = source.flow[k]
         store, sink = state.ways[slot, STORE], state.ways[slot, SINK]
         if store >= 0:
             copy_line(source.stores[store], into.stores[store])
