@@ -31,7 +31,9 @@ from allocator.search.paths.records import (
     LAMINAR,
     LEAST,
     LENGTH,
+    LINKS,
     LOGGED,
+    QUEUED,
     REYNOLDS,
     ROUGH,
     ROUGHER,
@@ -86,62 +88,50 @@ def _known_loss(arrays: Arrays, room: Room, pipe: int, back: int, level: int, fl
 
 
 @compiled
-def _raise(room: Room, header: int, value: float, cause: int, size: int) -> int:
-    """Let a header need a potential, and its node's high one with it; what is queued then."""
-    count = len(room.need)
-    while value > room.need[header] + 1e-12:
-        room.need[header] = value
-        room.cause[header] = cause
-        if not room.queued[header]:
-            room.queued[header] = True
-            room.queue[size % count] = header
-            size += 1
-        if header % 2 == 1:
+def _raised(room: Room, header: int, value: float) -> bool:
+    """Let a header need a potential, and its node's high one with it; whether that is more."""
+    if value <= room.need[header] + 1e-12:
+        return False
+    count, size = len(room.need), room.counts[QUEUED]
+    for h in range(header, header + 2 - header % 2):
+        if value <= room.need[h] + 1e-12:
             break
-        header, cause = header + 1, OF_LOW
-    return size
+        room.need[h] = value
+        room.cause[h] = OF_LOW
+        if not room.queued[h]:
+            room.queued[h] = True
+            room.queue[size % count] = h
+            size += 1
+    room.counts[QUEUED] = size
+    return True
 
 
 @compiled
-def _linked(
+def _link(
     arrays: Arrays,
     state: PathState,
     room: Room,
-    link: int,
-    ends: tuple[int, int],
-    pipe: int,
-    back: int,
+    start: int,
+    end: int,
+    way: int,
     flow: float,
-) -> int:
-    """Add a link from a header to another; how many there are."""
+) -> None:
+    """Add the link of a flow along a way of a pipe, and what keeps it slow enough at its end."""
+    pipe, back, link = way // 2, way % 2, room.counts[LINKS]
     level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
-    room.link_from[link], room.link_to[link] = ends
-    room.link_pipe[link] = 2 * pipe + back
+    room.link_from[link], room.link_to[link] = start, end
+    room.link_pipe[link] = way
     room.link_flow[link] = flow
     room.link_loss[link] = _known_loss(arrays, room, pipe, back, level, flow)
-    room.link_next[link] = room.into[ends[1]]
-    room.into[ends[1]] = link
-    return link + 1
-
-
-@compiled
-def _too_fast(
-    arrays: Arrays,
-    state: PathState,
-    room: Room,
-    pipe: int,
-    back: int,
-    flow: float,
-    low: int,
-    size: int,
-) -> int:
-    """Let the low header behind a pipe need what keeps its gas slow enough."""
-    level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
+    room.link_next[link] = room.into[end]
+    room.into[end] = link
+    room.counts[LINKS] = link + 1
     needed = (
         arrays.friction[pipe, back, level, END] * flow * flow
         - arrays.friction[pipe, back, level, LEAST]
     )
-    return _raise(room, low, needed, -3 - 2 * pipe - back, size)
+    if _raised(room, end - end % 2, needed):
+        room.cause[end - end % 2] = -3 - way
 
 
 @compiled
@@ -151,11 +141,12 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
     for h in range(headers):
         room.need[h], room.cause[h], room.into[h] = 0.0, OF_END, -1
         room.queued[h] = False
-    size, link = 0, 0
+    room.counts[QUEUED], room.counts[LINKS] = 0, 0
     for g in range(len(arrays.sink_node)):
         if state.park[g] > DUST and arrays.inlet[g] > 0.0:
-            p = arrays.potential[arrays.sink_node[g]]
-            size = _raise(room, 2 * p, arrays.inlet[g], OF_END, size)
+            h = 2 * arrays.potential[arrays.sink_node[g]]
+            if _raised(room, h, arrays.inlet[g]):
+                room.cause[h] = OF_END
     for k in range(len(arrays.store_node)):
         if state.stores[k, DRAWN] > DUST and arrays.filled[k] > 0.0:
             needed = arrays.filled[k]
@@ -164,50 +155,47 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
                 if state.boost[b] > 0.5:
                     needed = max(needed - arrays.booster_gain[b], arrays.booster_inlet[b])
                 b = arrays.booster_next[b]
-            p = arrays.potential[arrays.store_node[k]]
-            size = _raise(room, 2 * p + 1, needed, OF_END, size)
+            h = 2 * arrays.potential[arrays.store_node[k]] + 1
+            if _raised(room, h, needed):
+                room.cause[h] = OF_END
     for e in range(len(arrays.tail)):
         if state.load[e] <= DUST:
             continue
-        i, j = arrays.potential[arrays.tail[e]], arrays.potential[arrays.head[e]]
+        i, j = 2 * arrays.potential[arrays.tail[e]], 2 * arrays.potential[arrays.head[e]]
         if i < 0 or i == j:
             continue
-        level = level_of(arrays, e, int(state.floor[e]), state.load[e])
-        if level >= arrays.builds[e]:
+        if level_of(arrays, e, int(state.floor[e]), state.load[e]) >= arrays.builds[e]:
             return False
         forth = state.flow[4 * e] + state.flow[4 * e + 1]
         against = state.flow[4 * e + 2] + state.flow[4 * e + 3]
-        if forth > DUST and against > DUST:
-            back = 0 if state.flow[4 * e] > DUST else 1
-            filled, released = state.flow[4 * e + 2 * back], state.flow[4 * e + 2 * (1 - back) + 1]
-            if forth + against - filled - released > DUST or arrays.spur[e, back] == 0:
-                return False
-            if back:
-                i, j = j, i
-            link = _linked(arrays, state, room, link, (2 * i + 1, 2 * j + 1), e, back, filled)
-            link = _linked(arrays, state, room, link, (2 * j, 2 * i), e, 1 - back, released)
-            size = _too_fast(arrays, state, room, e, back, filled, 2 * j, size)
-            size = _too_fast(arrays, state, room, e, 1 - back, released, 2 * i, size)
-            continue
-        back = 0 if forth > DUST else 1
-        flow = max(forth, against)
+        spur = forth > DUST and against > DUST
+        back = 0 if (state.flow[4 * e] if spur else forth) > DUST else 1
+        way = 2 * e + back
         if back:
             i, j = j, i
-        size = _too_fast(arrays, state, room, e, back, flow, 2 * j, size)
-        link = _linked(arrays, state, room, link, (2 * i, 2 * j + 1), e, back, flow)
-        b = arrays.booster_first[2 * e + back]
+        if spur:
+            filled, released = state.flow[2 * way], state.flow[4 * e + 3 - 2 * back]
+            if forth + against - filled - released > DUST or arrays.spur[e, back] == 0:
+                return False
+            _link(arrays, state, room, i + 1, j + 1, way, filled)
+            _link(arrays, state, room, j, i, 4 * e + 1 - way, released)
+            continue
+        _link(arrays, state, room, i, j + 1, way, max(forth, against))
+        b = arrays.booster_first[way]
         while b >= 0:
             if state.boost[b] > 0.5:
-                if flow > arrays.booster_most[b]:
+                if max(forth, against) > arrays.booster_most[b]:
                     return False
-                room.link_loss[link - 1] -= arrays.booster_gain[b]
-                size = _raise(room, 2 * i, arrays.booster_inlet[b], OF_END, size)
+                room.link_loss[room.counts[LINKS] - 1] -= arrays.booster_gain[b]
+                if _raised(room, i, arrays.booster_inlet[b]):
+                    room.cause[i] = OF_END
             b = arrays.booster_next[b]
-    for r in range(link):  # no potential is below 0
-        lost = room.link_loss[r]
-        size = _raise(room, room.link_from[r], room.need[room.link_to[r]] + lost, r, size)
+    for r in range(room.counts[LINKS]):  # no potential is below 0
+        h = room.link_from[r]
+        if _raised(room, h, room.need[room.link_to[r]] + room.link_loss[r]):
+            room.cause[h] = r
     at = 0
-    while at < size:
+    while at < room.counts[QUEUED]:
         h = room.queue[at % headers]
         at += 1
         room.queued[h] = False
@@ -215,7 +203,8 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
             return False
         r = room.into[h]
         while r >= 0:
-            size = _raise(room, room.link_from[r], room.need[h] + room.link_loss[r], r, size)
+            if _raised(room, room.link_from[r], room.need[h] + room.link_loss[r]):
+                room.cause[room.link_from[r]] = r
             r = room.link_next[r]
     return True
 

@@ -144,8 +144,8 @@ class Room(NamedTuple):
     nodes of both layers; ``far`` is infinite between two of them. ``ahead[n]``: about what a kg/s
     costs from a node to a sink.
     ``log``: what a move does, each a slot times 2, plus 1 where it was filled. ``stale``: slots
-    that differ from the best state, listed in ``behind``. ``counts``: how many are in ``log`` and
-    in ``behind``. ``mark``, ``touched``: sources.
+    that differ from the best state, listed in ``behind``. ``counts``: how many are in ``log``,
+    in ``behind``, were in ``queue``, and links. ``mark``, ``touched``: sources.
     ``need``, ``cause``, ``queue``, ``queued``, ``into``: by header, low ones even, high ones odd:
     potential needed there, the link that asks for it, links that end there. ``link_from``,
     ``link_to``, ``link_loss``, ``link_pipe``, ``link_flow``, ``link_next``: one way of a pipe.
@@ -185,7 +185,7 @@ class Room(NamedTuple):
     held_used: Floats
 
 
-LOGGED, BEHIND = 0, 1
+LOGGED, BEHIND, QUEUED, LINKS = range(4)
 """Places in ``counts``."""
 STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
 """Columns of ``ways``."""
@@ -234,7 +234,7 @@ def empty_room(arrays: Arrays) -> Room:
         np.empty(2 * slots, dtype=np.int64),
         np.zeros(slots, dtype=np.bool_),
         np.empty(slots, dtype=np.int64),
-        np.zeros(2, dtype=np.int64),
+        np.zeros(4, dtype=np.int64),
         np.zeros(sources, dtype=np.bool_),
         np.empty(2 * sources + 16, dtype=np.int64),
         np.zeros(headers),
