@@ -102,7 +102,7 @@ def _try_candidates(search: GoalSearch, wait: float) -> None:
         return
     search.untried = None
     begun, share = deadline.spent(), pool.share
-    if search.worker is not None and not pool.misses_pressures:  # the bound has its own core
+    if search.worker is not None and not pool.pressed:  # the bound has its own core
         share = max(share, CANDIDATES.search_with_worker)
     pool.search(deadline.left(share), _hears_candidates(search, pool))
     _repair_pool(search, pool, begun + share + CANDIDATES.overrun)
@@ -147,13 +147,12 @@ def _hears_candidates(search: GoalSearch, pool: CandidatePool) -> Callable[[Cand
 def _repair_pool(search: GoalSearch, pool: CandidatePool, until: float) -> None:
     """Offer the repaired candidates of a pool until a share of the goal's time is spent."""
     gap, deadline = search.settings.gap, search.deadline
-    if pool.misses_pressures:
-        _open_builds(search, pool, until + CANDIDATES.open_builds_overrun)
-        return
     for point in pool.points(
         search.solver_model, gap, deadline.left, out=lambda: deadline.spent() > until
     ):
         search.repair(point, GOAL.repair, "candidate")
+    if pool.pressed:
+        _open_builds(search, pool, until + CANDIDATES.open_builds_overrun)
 
 
 def _open_builds(search: GoalSearch, pool: CandidatePool, until: float) -> None:

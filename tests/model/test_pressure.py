@@ -265,6 +265,18 @@ def test_a_holder_fills_and_gives_through_one_pipe(
     assert len({flow.start for flow in plan.runs[0].flows}) == 2
 
 
+def test_a_holder_at_the_other_end_forbids_no_filling(tmp_path: Path) -> None:
+    """A route with a store site at either end may be a spur of the one or of the other."""
+    alone = planned(spur(tmp_path)).goals[0].value
+    text = (tmp_path / "site.yaml").read_text()
+    other = "  bell: {holds: gas, places: [j], size: {max: 1 g}, pressure: 104 kPa}\npipes:"
+    site = read(tmp_path, text.replace("pipes:", other, 1))
+    both = planned(site)
+    assert audit(site, both).accepted
+    assert both.goals[0].value >= alone * (1.0 - 1e-6)
+    assert len({flow.start for flow in both.runs[0].flows}) == 2
+
+
 def test_a_source_below_its_holder_needs_a_blower(tmp_path: Path) -> None:
     assert planned(spur(tmp_path, mouth=104)).goals[0].value == 0.0
     plan = planned(spur(tmp_path, mouth=104, more=BLOWER.format(place="s", ratio=1.06)))

@@ -25,6 +25,7 @@ from allocator.model.pressures import (
     peak,
     peaks_along,
     spur_laid,
+    spur_peak,
     used_groups,
     used_stores,
 )
@@ -80,8 +81,10 @@ def peak_row(flow: Key) -> str:
 def spur_layers(model: Model, sets: IndexSets) -> None:
     """``sum_j peak_j supply_j <= sum_b peak_b`` towards the store, ``sum_p gather <= sum_b peak_b``
 
-    back, of what is laid in one direction alone: a spur has neither. And a spur is used both ways:
-    ``flow >= BOTH_WAYS * sum_b most_b spur_b`` of each; else it is a pipe of one direction.
+    back, of what is laid in one direction alone: a spur has neither. Where there may be a store at
+    either end, a spur that is laid the other way round, for which the same arc is that of release
+    or of filling, may have what it has: its peak there counts as well. And a spur is used both
+    ways: ``flow >= BOTH_WAYS * sum_b most_b spur_b`` of each; else it is a pipe of one direction.
     """
     pressures = sets.pressures
     if pressures is None:
@@ -95,6 +98,9 @@ def spur_layers(model: Model, sets: IndexSets) -> None:
                 if isinstance(key, tuple) and key[0] == word
             ]
             laid: Terms = [(-1.0, peak(arc, build)) for build in losses]
+            for other in pressures.spurs_at[arc]:
+                if arc == (other.out if word == "supply" else other.into):
+                    laid += [(-1.0, spur_peak(other, build, arc)) for build in losses]
             name = f"spur_{word}[{spur.route},{spur.inner},{spur.fluid}]"
             model.row(name, [*moved, *laid], high=0.0)
             least: Terms = [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from allocator.search.paths.compiled import compiled
+from allocator.search.paths.compiled import compiled, inlined
 from allocator.search.paths.records import (
     COVERED,
     DRAWN,
@@ -24,15 +24,24 @@ DUST = 1e-9
 
 
 @compiled
-def level_of(arrays: Arrays, pipe: int, load: float) -> int:
-    """The cheapest build that carries a load: -1 for no load, the number of builds for too much."""
+def level_of(arrays: Arrays, pipe: int, least: int, load: float) -> int:
+    """The cheapest build that carries a load, no less than a level.
+
+    -1 for no load, the number of builds for too much.
+    """
     if load <= DUST:
         return -1
     count = arrays.builds[pipe]
-    for k in range(count):
+    for k in range(least, count):
         if arrays.capacity[pipe, k] >= load - DUST:
             return k
     return int(count)
+
+
+@inlined
+def floor_of(arrays: Arrays, state: PathState, pipe: int) -> int:
+    """The least level that a pipe is laid with."""
+    return int(state.floor[pipe]) if arrays.pressed else 0
 
 
 @compiled
@@ -97,10 +106,13 @@ def use_of(arrays: Arrays, state: PathState, used: Floats) -> None:
     for m in range(count):
         used[m] = 0.0
     for e in range(len(arrays.tail)):
-        k = level_of(arrays, e, state.load[e])
+        k = level_of(arrays, e, floor_of(arrays, state, e), state.load[e])
         if k >= 0:
             for m in range(count):
                 used[m] += arrays.mass[e, min(k, arrays.builds[e] - 1), m]
+    for b in range(len(state.boost)):
+        for m in range(count):
+            used[m] += state.boost[b] * arrays.booster_mass[b, m]
     for s in range(len(arrays.most)):
         if state.taken[s] > DUST:
             for m in range(count):
@@ -130,17 +142,32 @@ def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float)
     rate = sign * state.rates[slot, 0]
     draw = rate * state.rates[slot, 1]
     stocks = len(state.used)
+    node = arrays.source_node[source]
     for i in range(state.ways[slot, LENGTH]):
         hop = state.ways[slot, HOPS + i]
         pipe = hop // 2
-        before = level_of(arrays, pipe, state.load[pipe])
-        state.load[pipe] += draw * arrays.peak if hop % 2 else rate
+        amount = draw * arrays.peak if hop % 2 else rate
+        least = floor_of(arrays, state, pipe)
+        before = level_of(arrays, pipe, least, state.load[pipe])
+        state.load[pipe] += amount
         if state.load[pipe] < DUST:
             state.load[pipe] = max(0.0, state.load[pipe])
-        after = level_of(arrays, pipe, state.load[pipe])
+        after = level_of(arrays, pipe, least, state.load[pipe])
         if after != before:
-            _lay(arrays, state, pipe, before, -1.0)
-            _lay(arrays, state, pipe, after, 1.0)
+            lay(arrays, state, pipe, before, -1.0)
+            lay(arrays, state, pipe, after, 1.0)
+        if arrays.pressed:
+            back = 0 if arrays.tail[pipe] == node else 1
+            node = arrays.tail[pipe] if back else arrays.head[pipe]
+            at = 4 * pipe + 2 * back + hop % 2
+            state.flow[at] += amount
+            if state.flow[at] < DUST:
+                state.flow[at] = 0.0
+            if sign < 0.0:
+                if after < 0:
+                    state.floor[pipe] = 0.0
+                if state.flow[at - hop % 2] + state.flow[at - hop % 2 + 1] <= DUST:
+                    still(arrays, state, 2 * pipe + back)
     store = state.ways[slot, STORE]
     if store >= 0:
         _hold(arrays, state, store, -1.0)
@@ -150,6 +177,8 @@ def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float)
             state.stores[store, COVERED + w] += rate * arrays.on_time[source, w]
         state.stores[store, NEED] = store_need(arrays, state, store, 0, 0.0, 0.0)
         _hold(arrays, state, store, 1.0)
+        if arrays.pressed and state.stores[store, DRAWN] <= DUST:
+            still(arrays, state, 2 * len(arrays.tail) + store)
     sink = state.ways[slot, SINK]
     units = -units_for(arrays, sink, state.park[sink])
     state.park[sink] += draw
@@ -163,7 +192,25 @@ def carry(arrays: Arrays, state: PathState, slot: int, source: int, sign: float)
 
 
 @compiled
-def _lay(arrays: Arrays, state: PathState, pipe: int, level: int, sign: float) -> None:
+def still(arrays: Arrays, state: PathState, inlet: int) -> None:
+    """Take the boosters at an inlet away."""
+    b = arrays.booster_first[inlet]
+    while b >= 0:
+        if state.boost[b] > 0.5:
+            place(arrays, state, b, -1.0)
+        b = arrays.booster_next[b]
+
+
+@compiled
+def place(arrays: Arrays, state: PathState, booster: int, sign: float) -> None:
+    """Add (or take away) a booster, and what it takes of each stock."""
+    state.boost[booster] += sign
+    for m in range(len(state.used)):
+        state.used[m] += sign * arrays.booster_mass[booster, m]
+
+
+@compiled
+def lay(arrays: Arrays, state: PathState, pipe: int, level: int, sign: float) -> None:
     """Add (or take away) what a build takes of each stock."""
     if level >= 0:
         for m in range(len(state.used)):
@@ -182,6 +229,8 @@ def recount(arrays: Arrays, state: PathState, per_source: int) -> None:
     """All loads again from the paths, so that rounding does not add up."""
     for e in range(len(state.load)):
         state.load[e] = 0.0
+    for i in range(len(state.flow)):
+        state.flow[i] = 0.0
     for k in range(state.stores.shape[0]):
         for w in range(state.stores.shape[1]):
             state.stores[k, w] = 0.0

@@ -14,6 +14,7 @@ import numpy as np
 
 from allocator.search.paths.compiled import compiled, inlined
 from allocator.search.paths.loads import carry, recount, value_of
+from allocator.search.paths.pressing import bears, loosened
 from allocator.search.paths.records import (
     BEHIND,
     HOPS,
@@ -31,6 +32,7 @@ from allocator.search.paths.records import (
 from allocator.search.paths.routes import cheapest_route, look_ahead, rise_of
 from allocator.search.paths.ruin import ruin, shuffle
 from allocator.search.paths.undo import (
+    copy_line,
     copy_loads,
     free_slot,
     keep,
@@ -55,6 +57,10 @@ REACH = 8.0
 amount may go that way. Most searches of ways found none that the stock allows. At 300 sources, 20 s
 of a core, two seeds each: 37.34 and 37.38 MW firm for 37.13 and 36.99 MW."""
 SLACK = 1e-7
+LESS = 3
+"""Amounts that are tried of a path for which pressure is lacking, each half of the last one."""
+LOOSENED = 0.5
+"""Share of moves that decide floors again where they took paths away."""
 
 
 @compiled
@@ -167,9 +173,52 @@ def insert(
         state.ways[slot, HOPS + h] = hops[h]
     state.rates[slot, 0] = best_amount
     state.active[slot] = True
-    carry(arrays, state, slot, source, 1.0)
+    if arrays.pressed:
+        if not _pressed_in(arrays, state, room, slot, source, price, open_value):
+            return False
+    else:
+        carry(arrays, state, slot, source, 1.0)
     note(room, slot, 1)
     return True
+
+
+@compiled
+def _pressed_in(
+    arrays: Arrays,
+    state: PathState,
+    room: Room,
+    slot: int,
+    source: int,
+    price: float,
+    open_value: float,
+) -> bool:
+    """Carry a path, or less of it, with the builds and boosters that its pressure asks for.
+
+    False, with nothing changed, where none of it earns more than the stock that takes.
+    """
+    copy_line(state.floor, room.held_floor)
+    copy_line(state.boost, room.held_boost)
+    copy_line(state.used, room.held_used)
+    sink = state.ways[slot, SINK]
+    for _ in range(LESS):
+        carry(arrays, state, slot, source, 1.0)
+        if bears(arrays, state, room):
+            earned = min(
+                open_value, arrays.value[sink] * state.rates[slot, 0] * state.rates[slot, 1]
+            )
+            fits = True
+            for m in range(len(state.used)):
+                earned -= price * arrays.weight[m] * (state.used[m] - room.held_used[m])
+                fits = fits and state.used[m] <= 1.0 - SLACK
+            if fits and earned > 0.0:
+                return True
+        carry(arrays, state, slot, source, -1.0)
+        copy_line(room.held_floor, state.floor)
+        copy_line(room.held_boost, state.boost)
+        copy_line(room.held_used, state.used)
+        state.rates[slot, 0] *= 0.5
+    state.active[slot] = False
+    return False
 
 
 @compiled
@@ -239,21 +288,25 @@ def improve(
         if move % fresh == 0:
             look_ahead(arrays, state, room, AMOUNT * usual, SURE)
         count = ruin(arrays, state, room)
-        shuffle(touched, count)
-        for i in range(count):
+        borne = True
+        if arrays.pressed:
+            loosened(arrays, state, room, LOOSENED)
+            borne = bears(arrays, state, room)
+        shuffle(touched, count if borne else 0)
+        for i in range(count if borne else 0):
             for _ in range(3):
                 if not insert(arrays, state, room, touched[i], price, step):
                     break
         # what is left goes to whoever can use it
         greedy = 0.01 * rate
-        for i in range(count):
+        for i in range(count if borne else 0):
             insert(arrays, state, room, touched[i], greedy, 1.0)
         found = value_of(arrays, state)
         lost = value - found
         for m in range(len(state.used)):
             lost += thrift * rate * (state.used[m] - before.used[m]) * arrays.weight[m]
         heat = best_value * hot * (cold / hot) ** (move / moves)
-        fits = True
+        fits = borne
         for m in range(len(state.used)):
             fits = fits and state.used[m] <= 1.0 - 0.5 * SLACK
         if fits and (lost <= 0.0 or lost < -heat * math.log(np.random.random() + 1e-300)):

@@ -15,10 +15,12 @@ import numpy as np
 from allocator.cycles import worst_window
 from allocator.model.index_sets import Group, IndexSets
 from allocator.model.pipe_types import material_per_metre
+from allocator.network.pressure_records import BoosterOption
 from allocator.plans.records import FLAT
-from allocator.search.paths.gradients import even_capacities
-from allocator.search.paths.loads import level_of, units_for
-from allocator.search.paths.packed import packed
+from allocator.search.paths.lists import listed_at, neighbours_of
+from allocator.search.paths.loads import level_of, store_need, units_for
+from allocator.search.paths.packed import packed, packed_state
+from allocator.search.paths.potentials import path_pressures
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -51,6 +53,7 @@ class Names:
     sources: tuple[str, ...]
     stores: tuple[str, ...]
     sinks: tuple[str, ...]
+    boosters: tuple[BoosterOption, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,7 +63,7 @@ class Candidate:
     ``pipes``: (route, fluid) -> build; ``taps``: sources; ``counts``: group -> new units;
     ``stores``: store sites that are used. ``value``: of the goal, as the path search counts it.
     ``flows``: route, fluid, whether it goes from the route's start to its end, whether it is
-    collect flow. ``loads``: kg/s by pipe.
+    collect flow. ``loads``: kg/s by pipe. ``boosters``: that stand. ``sizes``: kg by store.
     """
 
     value: float
@@ -70,6 +73,8 @@ class Candidate:
     stores: tuple[str, ...]
     flows: tuple[tuple[str, str, bool, bool], ...] = ()
     loads: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    boosters: tuple[BoosterOption, ...] = ()
+    sizes: Mapping[str, float] = field(default_factory=dict)
 
 
 def first_service(sets: IndexSets) -> str | None:
@@ -81,12 +86,11 @@ def first_service(sets: IndexSets) -> str | None:
 
 
 def path_network_of(
-    sets: IndexSets, goal: str, weight: Floats | None = None, way: float = 1.0
+    sets: IndexSets, goal: str, weight: Floats | None = None
 ) -> tuple[Arrays, Names] | None:
     """The arrays of a site for a goal that serves power or a fluid.
 
-    ``weight``: price of each limited stock (1 each). ``way``: length of way for whose gradient
-    pipes have their capacities (:mod:`allocator.search.paths.gradients`). None where the search
+    ``weight``: price of each limited stock (1 each). None where the search
     has nothing to decide: no limited stock, no source, or a goal that serves nothing.
     """
     stocks = _Stocks(sets)
@@ -110,14 +114,14 @@ def path_network_of(
     tail = [node(site.routes[r].start, f) for r, f in pipes]
     head = [node(site.routes[r].end, f) for r, f in pipes]
     one_way = [site.routes[r].one_way for r, _ in pipes]
-    builds, capacity, mass = _builds(sets, stocks, weight, way)
+    builds, capacity, mass = _builds(sets, stocks, weight)
     build_counts = np.array([len(b) for b in builds], dtype=np.int64)
     source_node = [node(site.sources[s].place, site.sources[s].fluid) for s in sources]
     store_node = [node(s.place, s.type.holds) for s in stores]
     sink_node = [node(s.place, s.fluid) for s in sinks]
-    first, edge, other = _neighbours(len(nodes), tail, head, one_way)
+    first, edge, other = neighbours_of(len(nodes), tail, head, one_way)
     mode_first, mode_store, mode_share, windows = _modes(sets, sources)
-    into = _neighbours(len(nodes), head, tail, one_way)
+    into = neighbours_of(len(nodes), head, tail, one_way)
     peak, level_mass, generation = _shape(sets, stocks, goal)
     value = np.array([s.value / generation for s in sinks])
     demands = sets.power_demands() if goal != "served_fluid" else sets.fluid_demands()
@@ -173,10 +177,19 @@ def path_network_of(
         math.fsum(d.mean for d in demands),
         weight,
         _nearest([site.places[site.sources[s].place] for s in sources]),
-        *_at_nodes(len(nodes), sink_node),
-        *_at_nodes(len(nodes), store_node),
+        *listed_at(len(nodes), sink_node),
+        *listed_at(len(nodes), store_node),
         *into,
         _longest(sink_node, into),
+        **path_pressures(
+            sets,
+            nodes,
+            builds,
+            sources,
+            [(None if s.group is None else s.group.type.name, s.name, s.fluid) for s in sinks],
+            count,
+            stocks.of_booster,
+        ),
     )
     names = Names(
         tuple(pipes),
@@ -184,6 +197,7 @@ def path_network_of(
         tuple(sources),
         tuple(s.name for s in stores),
         tuple(s.name for s in sinks),
+        () if sets.pressures is None else sets.pressures.boosters,
     )
     return arrays, names
 
@@ -191,9 +205,10 @@ def path_network_of(
 def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -> Candidate:
     """What a state builds, by name."""
     pipes = {}
-    behind = packed(arrays)
+    behind, placed = packed(arrays), packed_state(state)
     for number, pipe in enumerate(names.pipes):
-        level = level_of(behind, number, float(state.load[number]))
+        least = int(state.floor[number]) if arrays.pressed else 0
+        level = level_of(behind, number, least, float(state.load[number]))
         if level >= 0:
             pipes[pipe] = names.builds[number][min(level, len(names.builds[number]) - 1)]
     used = {
@@ -212,6 +227,8 @@ def candidate_of(arrays: Arrays, names: Names, state: PathState, value: float) -
         tuple(names.stores[k] for k in sorted(used)),
         tuple(sorted(_flows(arrays, names, state))),
         {pipe: float(state.load[number]) for number, pipe in enumerate(names.pipes)},
+        tuple(one for one, there in zip(names.boosters, state.boost, strict=True) if there > 0.5),
+        {names.stores[k]: store_need(behind, placed, k, 0, 0.0, 0.0) for k in sorted(used)},
     )
 
 
@@ -249,6 +266,13 @@ class _Stocks:
                 for m, limit in self.limits.items()
             ]
         )
+
+    def of_booster(self, option: BoosterOption) -> Floats:
+        """Shares of the stocks that a booster takes; nothing where it stands."""
+        if option.existing:
+            return np.zeros(len(self.limits))
+        kind = self._site.boosters[option.booster]
+        return self.of(kind.materials, kind.price, kind.life)
 
 
 @dataclass(frozen=True)
@@ -311,10 +335,10 @@ def _most(sets: IndexSets, name: str) -> float:
 
 
 def _builds(
-    sets: IndexSets, stocks: _Stocks, weight: Floats, way: float
+    sets: IndexSets, stocks: _Stocks, weight: Floats
 ) -> tuple[list[tuple[str, ...]], Floats, Floats]:
     """Builds a pipe, by rising capacity, none dearer than a larger one."""
-    site, even = sets.site, even_capacities(sets, way)
+    site = sets.site
     listed = []
     for (route, fluid), pipe in sets.pipes.items():
         offers = []
@@ -326,8 +350,7 @@ def _builds(
             else:
                 masses = {m: k * length for m, k in material_per_metre(record).items()}
                 mass = stocks.of(masses, record.price * length * ground, record.life)
-            rate = even.get((route, fluid, build), site.capacity(route, build, fluid))
-            rate *= 1.0 - 1e-6
+            rate = site.capacity(route, build, fluid) * (1.0 - 1e-6)
             offers.append((rate, float(mass @ weight), build, mass))
         kept: list[tuple[float, float, str, Floats]] = []
         for offer in sorted(offers, key=lambda o: (-o[0], o[1], o[2])):
@@ -343,21 +366,6 @@ def _builds(
     return [tuple(o[2] for o in offers) for offers in listed], capacity, mass
 
 
-def _neighbours(
-    nodes: int, tail: list[int], head: list[int], one_way: list[bool]
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    around: list[list[tuple[int, int]]] = [[] for _ in range(nodes)]
-    for e, (a, b, single) in enumerate(zip(tail, head, one_way, strict=True)):
-        around[a].append((e, b))
-        if not single:
-            around[b].append((e, a))
-    first = np.zeros(nodes + 1, dtype=np.int64)
-    first[1:] = np.cumsum([len(listed) for listed in around])
-    flat = [entry for listed in around for entry in listed]
-    edge = np.array([e for e, _ in flat], dtype=np.int64)
-    return first, edge, np.array([n for _, n in flat], dtype=np.int64)
-
-
 def _longest(sink_node: list[int], into: tuple[np.ndarray, np.ndarray, np.ndarray]) -> int:
     """Hops for a path: some times as many as the farthest node needs at the least."""
     first, _, other = into
@@ -367,16 +375,6 @@ def _longest(sink_node: list[int], into: tuple[np.ndarray, np.ndarray, np.ndarra
         ahead = {int(b) for a in ahead for b in other[first[a] : first[a + 1]]} - known
         known |= ahead
     return int(np.clip(DETOUR * hops, *HOPS_OF_A_PATH))
-
-
-def _at_nodes(nodes: int, at: list[int]) -> tuple[np.ndarray, np.ndarray]:
-    """(The first thing at each node or -1, the next one at the same node or -1)."""
-    first = np.full(nodes, -1, dtype=np.int64)
-    following = np.full(len(at), -1, dtype=np.int64)
-    for number in reversed(range(len(at))):
-        following[number] = first[at[number]]
-        first[at[number]] = number
-    return first, following
 
 
 def _nearest(places: list[Place]) -> np.ndarray:

@@ -41,6 +41,14 @@ class Arrays(NamedTuple):
     ``sink_next[g]``, ``store_next[k]``: the next one at the same node. ``into_first``,
     ``into_edge``, ``into_other``: as ``first``, ``edge``, ``other``, of pipes that lead to a node.
     ``longest``: hops that a path has at most.
+
+    Where pressures count (``pressed``): ``potential[n]`` of node n or -1; ``friction[e, back, k]``:
+    (loss per Q^2 and friction factor, laminar loss per Q, Reynolds number of 1 kg/s, two terms of
+    its roughness, head, what gas needs at its end per Q^2, least potential); ``spur[e, back]``:
+    whether it may be filled that way; ``mouth[s]``, ``filled[k]``, ``released[k]`` and ``inlet[g]``
+    are potentials of ends. Boosters b stand at ``booster_at[b]`` (pipe times 2, plus 1 against it;
+    then stores), listed by ``booster_first`` and ``booster_next``; of each of its two groups
+    ``booster_group[b]`` there are ``group_most``.
     """
 
     tail: Whole
@@ -87,6 +95,23 @@ class Arrays(NamedTuple):
     into_edge: Whole
     into_other: Whole
     longest: int
+    pressed: bool
+    potential: Whole
+    friction: Floats
+    spur: Whole
+    mouth: Floats
+    filled: Floats
+    released: Floats
+    inlet: Floats
+    booster_first: Whole
+    booster_next: Whole
+    booster_at: Whole
+    booster_gain: Floats
+    booster_inlet: Floats
+    booster_most: Floats
+    booster_mass: Floats
+    booster_group: Whole
+    group_most: Floats
 
 
 class PathState(NamedTuple):
@@ -96,7 +121,8 @@ class PathState(NamedTuple):
     ``rates[p]``: (amount, share promised). ``ways[p]``: (store or -1, sink, number of hops, hops);
     a hop is a pipe times 2, plus 1 where it is supply. ``load`` by pipe; ``stores[k]``: (fed,
     drawn, kg needed, covered in each window); ``park`` load by sink; ``taken`` by source; ``used``
-    by stock.
+    by stock. Where pressures count: ``flow[4 * e + 2 * back + supply]``; ``floor[e]``: the least
+    level that pipe e is laid with; ``boost[b]``: 1 where booster b stands.
     """
 
     active: Flags
@@ -108,6 +134,9 @@ class PathState(NamedTuple):
     park: Floats
     taken: Floats
     used: Floats
+    flow: Floats
+    floor: Floats
+    boost: Floats
 
 
 class Room(NamedTuple):
@@ -117,8 +146,13 @@ class Room(NamedTuple):
     nodes of both layers; ``far`` is infinite between two of them. ``ahead[n]``: about what a kg/s
     costs from a node of a layer to a sink.
     ``log``: what a move does, each a slot times 2, plus 1 where it was filled. ``stale``: slots
-    that differ from the best state, listed in ``behind``. ``counts``: how many are in ``log`` and
-    in ``behind``. ``mark``, ``touched``: sources.
+    that differ from the best state, listed in ``behind``. ``counts``: how many are in ``log``,
+    in ``behind``, were in ``queue``, and links. ``mark``, ``touched``: sources.
+    ``need``, ``cause``, ``queue``, ``queued``, ``into``: by header, low ones even, high ones odd:
+    potential needed there, the link that asks for it, links that end there. ``link_from``,
+    ``link_to``, ``link_loss``, ``link_pipe``, ``link_flow``, ``link_next``: one way of a pipe.
+    ``known_flow``, ``known_level``, ``known_loss``: its last loss. ``held_floor``,
+    ``held_boost``, ``held_used``: of the state before a path is laid.
     """
 
     far: Floats
@@ -134,14 +168,34 @@ class Room(NamedTuple):
     counts: Whole
     mark: Flags
     touched: Whole
+    need: Floats
+    cause: Whole
+    queue: Whole
+    queued: Flags
+    into: Whole
+    link_from: Whole
+    link_to: Whole
+    link_pipe: Whole
+    link_next: Whole
+    link_loss: Floats
+    link_flow: Floats
+    known_flow: Floats
+    known_level: Whole
+    known_loss: Floats
+    held_floor: Floats
+    held_boost: Floats
+    held_used: Floats
 
 
-LOGGED, BEHIND = 0, 1
+LOGGED, BEHIND, QUEUED, LINKS = range(4)
 """Places in ``counts``."""
 STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
 """Columns of ``ways``."""
 FED, DRAWN, NEED, COVERED = 0, 1, 2, 3
 """Columns of ``stores``."""
+FACTOR, LAMINAR, REYNOLDS, ROUGH, ROUGHER, HEAD, END, LEAST = range(8)
+FRICTION = 8
+"""Columns of ``friction``, and how many there are."""
 
 
 def steps_of(capacity: Floats, builds: Whole, price: Floats) -> Floats:
@@ -164,6 +218,7 @@ def steps_of(capacity: Floats, builds: Whole, price: Floats) -> Floats:
 def empty_state(arrays: Arrays) -> PathState:
     """A state without paths."""
     slots = len(arrays.most) * PATHS
+    pressed = len(arrays.tail) if arrays.pressed else 0
     return PathState(
         np.zeros(slots, dtype=np.bool_),
         np.zeros(slots, dtype=np.bool_),
@@ -174,6 +229,9 @@ def empty_state(arrays: Arrays) -> PathState:
         np.zeros(len(arrays.sink_node)),
         np.zeros(len(arrays.most)),
         np.zeros(len(arrays.weight)),
+        np.zeros(4 * pressed),
+        np.zeros(pressed),
+        np.zeros(len(arrays.booster_at)),
     )
 
 
@@ -181,6 +239,9 @@ def empty_room(arrays: Arrays) -> Room:
     """Room for one search on a site."""
     nodes, sources = 2 * (len(arrays.first) - 1), len(arrays.most)
     heap, slots = 4 * len(arrays.tail) + nodes + 16, sources * PATHS
+    headers, links = 2 * (int(arrays.potential.max(initial=-1)) + 1), 0
+    if arrays.pressed:
+        links = 2 * len(arrays.tail)
     return Room(
         np.full(nodes, np.inf),
         np.full(nodes, -1, dtype=np.int64),
@@ -192,9 +253,26 @@ def empty_room(arrays: Arrays) -> Room:
         np.empty(2 * slots, dtype=np.int64),
         np.zeros(slots, dtype=np.bool_),
         np.empty(slots, dtype=np.int64),
-        np.zeros(2, dtype=np.int64),
+        np.zeros(4, dtype=np.int64),
         np.zeros(sources, dtype=np.bool_),
         np.empty(2 * sources + 16, dtype=np.int64),
+        np.zeros(headers),
+        np.zeros(headers, dtype=np.int64),
+        np.zeros(headers, dtype=np.int64),
+        np.zeros(headers, dtype=np.bool_),
+        np.zeros(headers, dtype=np.int64),
+        np.zeros(links, dtype=np.int64),
+        np.zeros(links, dtype=np.int64),
+        np.zeros(links, dtype=np.int64),
+        np.zeros(links, dtype=np.int64),
+        np.zeros(links),
+        np.zeros(links),
+        np.full(links, -1.0),
+        np.zeros(links, dtype=np.int64),
+        np.zeros(links),
+        np.zeros(links // 2),
+        np.zeros(len(arrays.booster_at)),
+        np.zeros(len(arrays.weight)),
     )
 
 
@@ -208,7 +286,7 @@ def without_gaps(state: PathState) -> tuple[object, ...]:
     filled = np.nonzero(state.active)[0]
     width = HOPS + int(state.ways[filled, LENGTH].max(initial=0))
     ways = state.ways[filled, :width]
-    return (state.ways.shape, filled, state.rates[filled], ways, *state[-5:])
+    return (state.ways.shape, filled, state.rates[filled], ways, *state[-8:])
 
 
 def with_gaps(

@@ -15,6 +15,7 @@ import numpy as np
 from allocator.search.paths.compiled import compiled, inlined
 from allocator.search.paths.loads import carry, recount, use_of, value_of
 from allocator.search.paths.moves import SLACK, insert, total_of
+from allocator.search.paths.pressing import bears
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -132,7 +133,9 @@ def relink(
                 insert(arrays, state, room, touched[i], 0.01 * rate, 1.0)
             room.counts[LOGGED] = 0
             recount(arrays, state, PATHS)
-            fits = _fits(arrays, state)
+            if arrays.pressed:
+                fits = bears(arrays, state, room)
+            fits = fits and _fits(arrays, state)
         found = value_of(arrays, state)
         if fits and found >= value - 2e-3 * np.random.random() * best_value:
             value = found

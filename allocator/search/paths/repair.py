@@ -8,20 +8,20 @@ all the best candidates open and all others closed.
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor
 from dataclasses import dataclass
-from itertools import zip_longest
 
 import numpy as np
 
 from allocator.base.clock import Clock, crowding
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
+from allocator.model.pressures import boost
 from allocator.network.records import Network
 from allocator.search.directions import paths_directed
-from allocator.search.paths.gradients import STEEPER
 from allocator.search.paths.network import Candidate, first_service, path_network_of
 from allocator.search.paths.starts import PathSearch
 from allocator.search.paths.uncompiled import UncompiledSearch
@@ -33,6 +33,8 @@ from allocator.solver.solver_model import SolverModel
 
 LONGEST = 600.0
 """Seconds of the uncompiled path search at the most."""
+LAID = ("lay", "directed", "spur", "boost")
+"""Columns of what is laid where pressures count."""
 MISJUDGED = 1e-3
 """Share of its value that a candidate may lose or gain where it is repaired."""
 
@@ -63,6 +65,10 @@ def point_of(model: Model, sets: IndexSets, candidate: Candidate) -> np.ndarray:
         put(("stand", store), 1.0)
         put(("promises", store), 1.0)
         put(("holds", store), 1.0)
+        unit, size = sets.fluid_stores[store].type.unit, candidate.sizes.get(store, 0.0)
+        if unit is not None:
+            new = size - sets.fluid_stores[store].existing
+            put(("units", store), float(max(0, math.ceil(new / unit - 1e-6))))
     routes = sets.site.routes
     flows = [
         (route, fluid, routes[route].start if forth else routes[route].end, collect)
@@ -72,6 +78,8 @@ def point_of(model: Model, sets: IndexSets, candidate: Candidate) -> np.ndarray:
         put(key, value)
     for source in candidate.taps:
         put(("drawn", source), 1.0)
+    for option in candidate.boosters:
+        put(boost(option), 1.0)
     return point
 
 
@@ -82,6 +90,18 @@ def pipe_columns(model: Model) -> np.ndarray:
             number
             for number, column in enumerate(model.columns)
             if isinstance(column.key, tuple) and column.key[0] == "lay"
+        ],
+        dtype=np.int64,
+    )
+
+
+def laid_columns(model: Model) -> np.ndarray:
+    """The columns that say what is laid, which way, and where boosters stand."""
+    return np.array(
+        [
+            number
+            for number, column in enumerate(model.columns)
+            if isinstance(column.key, tuple) and column.key[0] in LAID
         ],
         dtype=np.int64,
     )
@@ -114,7 +134,6 @@ class CandidatePool:
     """The path search of a site and its best candidates.
 
     ``share``: of a goal's time that it takes. ``moves``: of a start, where nodes are limited.
-    ``steeper``: path searches at steeper gradients of pressure, which have the same time each.
     """
 
     sets: IndexSets
@@ -124,11 +143,10 @@ class CandidatePool:
     share: float
     warming: Warming | None = None
     uncompiled: UncompiledSearch | None = None
-    steeper: tuple[PathSearch, ...] = ()
 
     @property
-    def misses_pressures(self) -> bool:
-        """Whether pressures decide, which the path search does not know but by a rule of thumb."""
+    def pressed(self) -> bool:
+        """Whether pressures count."""
         return self.sets.pressures is not None
 
     def ready(self, seconds: float) -> bool:
@@ -141,10 +159,9 @@ class CandidatePool:
     def search_uncompiled(self, seed: int) -> None:
         """Begin the uncompiled search beside all else, where compiling will take long.
 
-        That is on a crowded machine: elsewhere it would only take a core from the compiler. Not
-        where pressures count, whose gradients are three searches.
+        That is on a crowded machine: elsewhere it would only take a core from the compiler.
         """
-        if self.warming is None or self.ready(0.0) or self.misses_pressures:
+        if self.warming is None or self.ready(0.0):
             return
         if crowding() >= CANDIDATES.crowded:
             left = self.clock.left()
@@ -165,10 +182,7 @@ class CandidatePool:
     def resume(self, seconds: float | None, hear: Callable[[Candidate, str], None]) -> None:
         """Search for candidates, and go on where that was ended."""
         began = time.perf_counter()
-        searches = (self.paths, *self.steeper)
-        each = None if seconds is None else seconds / len(searches)
-        for search in searches:
-            search.run(each, self.moves, lambda: self.clock.interrupted, hear)
+        self.paths.run(seconds, self.moves, lambda: self.clock.interrupted, hear)
         self.clock.spend("paths", time.perf_counter() - began)
 
     def point(self, solver_model: SolverModel, candidate: Candidate) -> np.ndarray:
@@ -177,14 +191,8 @@ class CandidatePool:
 
     @property
     def candidates(self) -> list[Candidate]:
-        """The best candidates, best first; where gradients differ, the best of each in turn.
-
-        A steeper gradient promises more, so their values cannot be compared.
-        """
-        if not self.steeper:
-            return self.paths.elite
-        elites = [search.elite for search in (self.paths, *self.steeper)]
-        return [one for turn in zip_longest(*elites) for one in turn if one is not None]
+        """The best candidates, best first."""
+        return self.paths.elite
 
     def points(
         self,
@@ -223,9 +231,8 @@ class CandidatePool:
             if solved.point is not None:
                 yield solved
                 return
-        yield from fixed_and_repaired(
-            solver_model, pipe_columns(solver_model.model), point, gap, left
-        )
+        held = laid_columns if self.pressed else pipe_columns
+        yield from fixed_and_repaired(solver_model, held(solver_model.model), point, gap, left)
 
     def _as_judged(self, solver_model: SolverModel, candidate: Candidate, solved: Solved) -> bool:
         """Whether the path search judged the value of a candidate rightly.
@@ -291,9 +298,4 @@ def candidate_pool_of(
     # with a node limit the search is always waited for: the same plan, warm or cold
     own = executor is None or settings.workers > 1
     warming = Warming(arrays) if moves is None and own else None
-    ways = () if sets.pressures is None else STEEPER
-    others = [path_network_of(sets, goal, way=way) for way in ways]
-    steeper = tuple(
-        PathSearch(*other, settings.seed, settings.effort, executor) for other in others if other
-    )
-    return CandidatePool(sets, search, clock, moves, share, warming, steeper=steeper)
+    return CandidatePool(sets, search, clock, moves, share, warming)

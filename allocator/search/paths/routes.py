@@ -10,6 +10,7 @@ from allocator.search.paths.compiled import compiled
 from allocator.search.paths.heap import drop_first, push
 from allocator.search.paths.loads import (
     DUST,
+    floor_of,
     level_of,
     sink_room,
     store_need,
@@ -26,7 +27,7 @@ def step_price(arrays: Arrays, state: PathState, pipe: int, amount: float, step:
 
     the price a kg/s of the best build, as if the build were shared out."""
     load, most = state.load[pipe], arrays.capacity.shape[1]
-    k, before, after = 0, 0.0, 0.0
+    k, before, after = floor_of(arrays, state, pipe), 0.0, 0.0
     if load > DUST:
         while k < most and arrays.steps[pipe, 1 + k] < load - DUST:
             k += 1
@@ -139,6 +140,8 @@ def cheapest_route(
             if far[other] <= here or here + rest >= best:
                 continue
             pipe = arrays.edge[i]
+            if arrays.pressed and _against(arrays, state, pipe, node, supply):
+                continue
             price = here + step_price(arrays, state, pipe, amount, step)
             if price < far[other] and price + rest < best:
                 if far[other] == math.inf:
@@ -166,6 +169,22 @@ def cheapest_route(
     for i in range(count // 2):
         hops[i], hops[count - 1 - i] = hops[count - 1 - i], hops[i]
     return count, store, best_sink
+
+
+@compiled
+def _against(arrays: Arrays, state: PathState, pipe: int, node: int, supply: bool) -> bool:
+    """Whether a pipe entered at a node has flow the other way that forbids flow of a layer.
+
+    Only a spur flows both ways: collect flow as it is filled, supply flow as it gives back.
+    """
+    back = 0 if arrays.tail[pipe] == node else 1
+    other = 4 * pipe + 2 * (1 - back)
+    collected, supplied = state.flow[other], state.flow[other + 1]
+    if collected <= DUST and supplied <= DUST:
+        return False
+    way, same = (1 - back, supplied) if supply else (back, collected)
+    against: bool = same > DUST or arrays.spur[pipe, way] == 0
+    return against
 
 
 @compiled
@@ -264,8 +283,9 @@ def rise_of(
     while possible and passed < count:
         pipe = hops[passed] // 2
         amount = draw * arrays.peak if hops[passed] % 2 else rate
-        before = level_of(arrays, pipe, state.load[pipe])
-        after = level_of(arrays, pipe, state.load[pipe] + amount)
+        least = floor_of(arrays, state, pipe)
+        before = level_of(arrays, pipe, least, state.load[pipe])
+        after = level_of(arrays, pipe, least, state.load[pipe] + amount)
         state.load[pipe] += amount  # a pipe may be used by both layers
         passed += 1
         if after >= arrays.builds[pipe]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from allocator.search.paths.compiled import compiled
-from allocator.search.paths.loads import DUST, carry, level_of
+from allocator.search.paths.loads import DUST, carry, floor_of, level_of
 from allocator.search.paths.records import (
     HOPS,
     LENGTH,
@@ -108,7 +108,7 @@ def _off_pipe(
     """Take paths of sources around a centre off a pipe, or trim it to the build below."""
     below = -1.0
     if trim:
-        k = level_of(arrays, pipe, state.load[pipe])
+        k = level_of(arrays, pipe, floor_of(arrays, state, pipe), state.load[pipe])
         below = arrays.capacity[pipe, k - 1] if k >= 1 else 0.0
     order = arrays.near[centre].copy()
     shuffle(order, len(order))

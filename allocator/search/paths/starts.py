@@ -48,6 +48,9 @@ LEAST_ROUNDS, ROUNDS_A_SOURCE = 3, 0.1
 """Rounds without time for which there is one long start instead, at the least, and by sources. At
 1,000 sources, firm, 20 s of a core: 109.5 MW by one start, 105.1 MW by rounds of eight; at 300
 sources, firm, 36 s: 37.32 and 36.97 MW."""
+LEAST_ROUNDS_PRESSED = 0.25
+"""The same where pressures count. `networks/harbour_pressures.yaml`, three seeds, 2 s of a core:
+363 kW by rounds, 336 kW by one start; 40/80/6, two seeds, 3 s: 5.41 and 5.33 MW."""
 MANY_SOURCES = 60
 """Sources above which long starts follow rounds that improve nothing."""
 THRIFT, LONG_THRIFT = 0.08, 0.3
@@ -285,6 +288,7 @@ class PathSearch:
         """Whether the time is too short for some rounds of starts that are long enough."""
         count = STARTS[self.effort]
         least = max(LEAST_ROUNDS, ROUNDS_A_SOURCE * len(self.arrays.most))
+        least = LEAST_ROUNDS_PRESSED if self.arrays.pressed else least
         rounds = least * most * count * (1 + np.log2(count))
         return bool(seconds < rounds * self._each)
 

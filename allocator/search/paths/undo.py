@@ -44,7 +44,8 @@ def free_slot(state: PathState, source: int) -> int:
 
 
 @compiled
-def _copy_line(line: Floats, into: Floats) -> None:
+def copy_line(line: Floats, into: Floats) -> None:
+    """Copy one array into another."""
     for i in range(len(line)):
         into[i] = line[i]
 
@@ -71,28 +72,42 @@ def _copy_path(state: PathState, into: PathState, slot: int) -> None:
 @compiled
 def copy_loads(state: PathState, into: PathState) -> None:
     """Copy what paths amount to."""
-    _copy_line(state.load, into.load)
+    copy_line(state.load, into.load)
     for k in range(len(state.stores)):
-        _copy_line(state.stores[k], into.stores[k])
-    _copy_line(state.park, into.park)
-    _copy_line(state.taken, into.taken)
-    _copy_line(state.used, into.used)
+        copy_line(state.stores[k], into.stores[k])
+    copy_line(state.park, into.park)
+    copy_line(state.taken, into.taken)
+    copy_line(state.used, into.used)
+    copy_line(state.flow, into.flow)
+    copy_laid(state, into)
+
+
+@compiled
+def copy_laid(state: PathState, into: PathState) -> None:
+    """Copy floors and boosters."""
+    copy_line(state.floor, into.floor)
+    copy_line(state.boost, into.boost)
 
 
 @compiled
 def _copy_logged(state: PathState, room: Room, source: PathState, into: PathState) -> None:
     """Copy what the paths of the move amount to."""
+    pressed = len(source.flow) > 0
     for n in range(room.counts[LOGGED]):
         slot = room.log[n] // 2
         for i in range(state.ways[slot, LENGTH]):
             pipe = state.ways[slot, HOPS + i] // 2
             into.load[pipe] = source.load[pipe]
+            if pressed:
+                for k in range(4 * pipe, 4 * pipe + 4):
+                    into.flow[k] = source.flow[k]
         store, sink = state.ways[slot, STORE], state.ways[slot, SINK]
         if store >= 0:
-            _copy_line(source.stores[store], into.stores[store])
+            copy_line(source.stores[store], into.stores[store])
         into.park[sink] = source.park[sink]
         into.taken[slot // PATHS] = source.taken[slot // PATHS]
-    _copy_line(source.used, into.used)
+    copy_line(source.used, into.used)
+    copy_laid(source, into)
 
 
 @compiled
@@ -127,4 +142,5 @@ def save(state: PathState, room: Room, best: PathState) -> None:
         slot = room.behind[n]
         _copy_path(state, best, slot)
         room.stale[slot] = False
+    copy_laid(state, best)
     room.counts[BEHIND] = 0

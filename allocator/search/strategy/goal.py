@@ -85,7 +85,7 @@ def is_untried(search: GoalSearch) -> bool:
 def has_candidates(search: GoalSearch) -> bool:
     """The path search has found what it did in its time."""
     pool = search.common.pool
-    return pool is not None and bool(pool.candidates) and not pool.misses_pressures
+    return pool is not None and bool(pool.candidates) and not pool.pressed
 
 
 def _timed(search: GoalSearch) -> bool:
@@ -313,9 +313,9 @@ def opening_phases(search: GoalSearch) -> GoalPhases:
 def main_phases(search: GoalSearch) -> GoalPhases:
     """The phases after the opening, by the size of the site and what the opening has left."""
     pool = search.common.pool
-    tried = pool is not None and search.untried is None and not pool.misses_pressures
+    tried = pool is not None and search.untried is None and not pool.pressed
     if search.worker is not None:
-        if pool is not None and search.untried is None and pool.misses_pressures:
+        if pool is not None and search.untried is None and pool.pressed:
             return PRESSED_WITH_WORKER
         if pool is None:
             return FEW_SOURCES_WITH_WORKER

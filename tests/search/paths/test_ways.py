@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 from types import SimpleNamespace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 import pytest
@@ -15,12 +15,10 @@ from allocator.model.cuts import lazy_cuts
 from allocator.model.goals import goals_of
 from allocator.model.stating import offered, state
 from allocator.network.deriving import network_of
-from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
 from allocator.search import Settings, bound_phases
-from allocator.search.paths.gradients import even_capacities
 from allocator.search.paths.network import Candidate
-from allocator.search.paths.repair import CandidatePool, has_path_search, pipe_columns, point_of
+from allocator.search.paths.repair import has_path_search, pipe_columns, point_of
 from allocator.search.paths.ways import losses_along, other_ways
 from allocator.search.strategy.phase import Budget
 from allocator.solver.solver_model import SolverModel
@@ -97,30 +95,6 @@ def test_builds_and_boosters_of_a_candidate_are_decided_again(tmp_path: Path, fa
     assert fan == any(
         value > 0.5 for key, value in by_key.items() if isinstance(key, tuple) and key[0] == "boost"
     )
-
-
-def test_pipes_of_a_whole_way_leave_enough_and_steeper_ones_carry_more(tmp_path: Path) -> None:
-    path = tmp_path / "site.yaml"
-    path.write_text(SITE.replace("BOOSTERS\n", ""))
-    sets = offered(network_of(read_site(path)), "firm")
-    even, steep = even_capacities(sets), even_capacities(sets, 0.5)
-    most = {key: sets.site.capacity(key[0], key[2], key[1]) for key in even}
-    assert all(even[key] < steep[key] <= most[key] for key in even)
-    one = sets.site.pressures["gas"]
-    for build in ("dn25", "dn50"):
-        ways = [("lane", "mouth"), ("trunk", "fork")]
-        pipes = [one.losses[route, start, build] for route, start in ways]
-        lost = losses_at(pipes, [even[route, "gas", build] for route, _ in ways])[0]
-        assert sum(lost) <= (105e3**2 - 102e3**2) * (1.0 + 1e-9)
-        lost = losses_at(pipes, [steep[route, "gas", build] for route, _ in ways])[0]
-        assert sum(lost) > sum(losses_at(pipes, [even[r, "gas", build] for r, _ in ways])[0])
-
-
-def test_candidates_of_gradients_take_turns() -> None:
-    paths, steeper = SimpleNamespace(elite=["a", "b"]), SimpleNamespace(elite=["c"])
-    given: Any = (cast(Any, None), paths, Clock(None), None, 0.2, None)
-    assert CandidatePool(*given).candidates == ["a", "b"]
-    assert CandidatePool(*given, steeper=(cast(Any, steeper),)).candidates == ["a", "c", "b"]
 
 
 def test_nothing_is_waited_for_where_candidates_were_tried(monkeypatch: pytest.MonkeyPatch) -> None:
