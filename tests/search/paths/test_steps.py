@@ -53,7 +53,8 @@ def test_prices_of_steps_are_those_of_levels(tmp_path: Path) -> None:
         state.load[pipe] = chance.choice([0.0, chance.uniform(0.0, 1.7)])
         amount = chance.uniform(0.01, 1.0)
         levels = [
-            level_of(behind, pipe, load) for load in (state.load[pipe], state.load[pipe] + amount)
+            level_of(behind, pipe, 0, load)
+            for load in (state.load[pipe], state.load[pipe] + amount)
         ]
         cost = [0.0 if k < 0 else math.inf for k in levels]
         for n, k in enumerate(levels):
