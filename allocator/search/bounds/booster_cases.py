@@ -11,15 +11,17 @@ No choice has more nodes than boosters may run in all: a kind of boosters with a
 them than that (``boosters_of``). Where there would be too many choices, all boosters are in one.
 
 All relaxations are solved once; then that with the worst bound is cut until it hardly improves, and
-split where a booster of it runs in part: into plans in which that booster runs, and others. Both
-are the same program with one more column held, so that cuts and the last basis serve both.
+split where a booster of it runs in part: into plans in which that booster runs, and others; then
+where the pipe behind a booster that runs is laid in part of several builds, as a little of a wide
+build carries all: into plans with that build there, and others. Both are the same program with one
+more column held at 0 or 1, so that cuts and the last basis serve both.
 """
 
 from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import combinations
@@ -28,14 +30,14 @@ import numpy as np
 
 from allocator.base.clock import Clock
 from allocator.model.goals import goals_of
-from allocator.model.index_sets import IndexSets
+from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import Key
-from allocator.model.pressures import Node, boost, boosters_by_node
+from allocator.model.pressures import Node, boost, boosters_by_node, directed
 from allocator.model.stating import state_tightened
 from allocator.network.records import Network
 from allocator.search.bounds.mixed import Known, MixedBound
 from allocator.search.bounds.proving import Latest, Prover
-from allocator.search.bounds.relaxation import StoreCuts
+from allocator.search.bounds.relaxation import Optimum, StoreCuts
 from allocator.search.strategy.budgets import BOUND
 from allocator.solver.settings import Settings
 
@@ -45,7 +47,8 @@ this share of it."""
 SPLIT = 1e-2
 """The same share for one round of a case that can be split."""
 PART = 1e-3
-"""A booster that runs by so much more than not at all, and less than whole, runs in part."""
+"""A booster that runs by so much more than not at all, and less than whole, runs in part; so with
+builds that are laid."""
 
 
 def choices(sets: IndexSets) -> tuple[frozenset[Node] | None, ...]:
@@ -67,13 +70,14 @@ def choices(sets: IndexSets) -> tuple[frozenset[Node] | None, ...]:
 class _Case:
     """Plans of one choice, with some boosters held running or not: their bound (minimised, SI).
 
-    ``late``: rounds in turn that gave little; ``ended``: it is cut no further; ``part``: the
-    booster that runs in part, most of all.
+    ``boosters``: of each, the columns of the builds of the pipe behind it. ``late``: rounds in turn
+    that gave little; ``ended``: it is cut no further; ``part``: the booster that runs in part, or
+    the build that is laid so, most of all.
     """
 
     running: frozenset[Node] | None
     prover: Prover
-    boosters: tuple[Key, ...]
+    boosters: Mapping[Key, tuple[Key, ...]]
     held: Mapping[Key, float] = field(default_factory=dict)
     bound: float | None = None
     late: int = 0
@@ -90,15 +94,23 @@ class _Case:
             return False
         found, before = went.optimum.bound, self.bound
         self.bound = found if before is None else max(before, found)
-        shares = self.prover.values_at(went.optimum, self.boosters)
-        parts = [(x, key) for x, key in zip(shares, self.boosters, strict=True) if x < 1.0 - PART]
-        most, part = max(parts, key=_share, default=(0.0, None))
-        self.part = part if most > PART else None
+        self.part = self._part_of(went.optimum)
         gained = math.inf if before is None else found - before
         self.late = self.late + 1 if gained <= LITTLE * abs(found) else 0
         split = self.part is not None and gained <= SPLIT * abs(found)
         self.ended = went.done or split or self.late >= LATE
         return True
+
+    def _part_of(self, optimum: Optimum) -> Key | None:
+        """What to split at a point: a booster, or else a build behind one that runs."""
+        boosters = list(self.boosters)
+        shares = self.prover.values_at(optimum, boosters)
+        part = _most_in_part(boosters, shares)
+        if part is not None:
+            return part
+        runs = [key for key, x in zip(boosters, shares, strict=True) if x >= 1.0 - PART]
+        builds = [build for key in runs for build in self.boosters[key]]
+        return _most_in_part(builds, self.prover.values_at(optimum, builds))
 
     def split(self) -> list[_Case]:
         """The same with the booster that runs in part held running, and held not to run."""
@@ -107,6 +119,12 @@ class _Case:
             _Case(self.running, self.prover, self.boosters, {**self.held, self.part: x}, self.bound)
             for x in (1.0, 0.0)
         ]
+
+
+def _most_in_part(keys: Sequence[Key], shares: Sequence[float]) -> Key | None:
+    """The column that is furthest from 0 of those that are neither 0 nor 1."""
+    parts = [(x, key) for x, key in zip(shares, keys, strict=True) if PART < x < 1.0 - PART]
+    return max(parts, key=_share)[1] if parts else None
 
 
 def _share(part: tuple[float, Key]) -> float:
@@ -146,8 +164,7 @@ class BoosterCases:
             prover.aim(goals_of(model, some)[0])
             if bare is not None:
                 prover.take_store_cuts(bare)
-            options = () if some.pressures is None else some.pressures.boosters
-            self._cases.append(_Case(running, prover, tuple(boost(one) for one in options)))
+            self._cases.append(_Case(running, prover, _boosters(some)))
 
     @property
     def trusted(self) -> bool:
@@ -259,6 +276,19 @@ class BoosterCases:
         columns = best.columns
         runs = {node for node, some in self._boosts.items() if (columns[some] > 0.5).any()}
         return best if runs == case.running else Known(best.value, None)
+
+
+def _boosters(sets: IndexSets) -> dict[Key, tuple[Key, ...]]:
+    """The columns of all boosters, each with those of the builds of the pipe behind it."""
+    pressures, found = sets.pressures, dict[Key, tuple[Key, ...]]()
+    if pressures is None:
+        return found
+    for at, options in pressures.boosters_at.items():
+        builds: tuple[Key, ...] = ()
+        if isinstance(at, PipeArc):
+            builds = tuple(directed(at, build) for build in pressures.losses[at])
+        found |= {boost(option): builds for option in options}
+    return found
 
 
 def _worst_first(case: _Case) -> float:
