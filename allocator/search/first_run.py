@@ -20,7 +20,7 @@ from allocator.search.paths.warming import all_compiled, compile_all, first_run_
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
-NOTE = "first run on this machine: compiling the search, once, about 15 s (not in the time limit)"
+NOTE = "first run on this machine: compiling the search, once, about 20 s (not in the time limit)"
 
 
 def compiled_first(site: Site, settings: Settings, tell: Callable[[str], object]) -> float:

@@ -1,8 +1,9 @@
 """The ways of a candidate: its corridors with the direction of flow, builds and boosters open.
 
-What the path search knows of pressures is a rule of thumb, but its corridors are those of a good
-plan. With all other pipes left out, and each pipe laid as the candidate's gas flows, the integer
-model is small enough to decide builds, boosters and all else exactly.
+The path search enlarges pipes and places boosters one by one, the cheapest first, for what a path
+lacks at that moment; its corridors are those of a good plan. With all other pipes left out, and
+each pipe laid as the candidate's gas flows, the integer model is small enough to decide builds,
+boosters and all else exactly.
 """
 
 from __future__ import annotations

@@ -221,8 +221,8 @@ LARGE_COMPILING: GoalPhases = (
     _LAST_MULTICOMMODITY,
     _LAST_INTEGER,
 )
-"""The same while the path search is still being compiled, or knows no pressures: a plan first, then
-its bound."""
+"""The same while the path search is still being compiled, or where pressures count: a plan first,
+then its bound."""
 
 LARGE_LATER: GoalPhases = (
     Phase(
