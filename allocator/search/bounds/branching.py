@@ -173,7 +173,7 @@ class Branching:
         for _ in range(BOUND.case_tries):
             cutoff = min(case.relaxed + depth * abs(case.relaxed), enough)
             found = reducer.reduced(cutoff, BOUND.case_share, must)
-            if found.flows > BOUND.case_flows:
+            if found.flows > BOUND.case_flows * len(self._net.origins):
                 high = depth
             else:
                 low, best = depth, found

@@ -301,8 +301,8 @@ class BoundBudgets:
     """Turns at most where no time is set."""
     carrying_cuts: int = 3
     """Solves in a turn while store cuts are new."""
-    case_flows: int = 5_000
-    """Flows by origin up to which the integer program of a case is stated for a cutoff."""
+    case_flows: int = 40
+    """Flows an origin up to which the integer program of a case is stated for a cutoff."""
     case_share: float = 0.05
     """Share of what an origin sends that an arc must be able to have of it, to be stated there."""
     case_depth: float = 0.006
