@@ -88,10 +88,18 @@ def candidates_first(now: ModelState, budget: Budget) -> ModelState:
         record(candidate.value, f"{note}, estimated")
         accept(candidate)
 
-    pool.search(None if task.limit is None else budget.share * task.limit, hear)
+    pool.search(candidate_seconds(task.limit, budget.share, len(now.sets.sources)), hear)
     if task.settings.node_limit is None and is_ahead(pool.candidates[0], first.plan):
         first.accept(pool.candidates[0])  # what comes after it may find nothing in its time
     return replace(now, result=SearchResult(first.plan, values=first.values))
+
+
+def candidate_seconds(limit: float | None, share: float, sources: int) -> float | None:
+    """Seconds for candidates: a share of a limit, less where the narrowed model needs the rest."""
+    if limit is None:
+        return None
+    rest = limit - NARROWED.repairing_seconds * sources
+    return max(min(share, NARROWED.candidates) * limit, min(share * limit, rest))
 
 
 def is_ahead(candidate: Candidate, plan: Plan | None) -> bool:

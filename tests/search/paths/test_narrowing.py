@@ -11,6 +11,7 @@ from families import site_of
 from allocator.model.stating import offered
 from allocator.network.deriving import network_of
 from allocator.search import Progress, Settings, best_plan, make_plan
+from allocator.search.narrow import candidate_seconds
 from allocator.search.narrowing import narrowed, pipe_column_count
 from allocator.search.paths.network import Candidate
 from allocator.search.strategy.budgets import NARROWED
@@ -52,3 +53,13 @@ def test_only_corridors_of_finds_are_kept(tmp_path: Path) -> None:
     assert list(small.routes) == [route]
     few, all_ = (pipe_column_count(offered(network_of(s), "mean")) for s in (small, site))
     assert few * len(site.routes) == all_
+
+
+def test_candidates_leave_time_for_the_narrowed_model() -> None:
+    assert candidate_seconds(None, 0.8, 1000) is None
+    assert candidate_seconds(200.0, 0.8, 1000) == pytest.approx(160.0)
+    assert candidate_seconds(100.0, 0.8, 1000) == pytest.approx(70.0)
+    for limit in (5.0, 20.0, 50.0):  # short: as without a worker
+        assert candidate_seconds(limit, 0.8, 1000) == pytest.approx(NARROWED.candidates * limit)
+    assert candidate_seconds(20.0, 0.8, 100) == pytest.approx(16.0)
+    assert candidate_seconds(100.0, 0.45, 1000) == pytest.approx(45.0)
