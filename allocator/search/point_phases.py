@@ -102,7 +102,7 @@ def _try_candidates(search: GoalSearch, wait: float) -> None:
         return
     search.untried = None
     begun, share = deadline.spent(), pool.share
-    if search.worker is not None and not pool.pressed:  # the bound has its own core
+    if search.worker is not None:  # the bound has its own core
         share = max(share, CANDIDATES.search_with_worker)
     pool.search(deadline.left(share), _hears_candidates(search, pool))
     _repair_pool(search, pool, begun + share + CANDIDATES.overrun)
