@@ -172,10 +172,6 @@ class Highs:
         """Bound a row anew."""
         self.model.changeRowBounds(number, low, high)
 
-    def drop_rows(self, numbers: Sequence[int]) -> None:
-        """Take back rows; those after them are numbered anew."""
-        self.model.deleteRows(len(numbers), np.array(numbers, dtype=np.int32))
-
     def coefficients(self, row: int, columns: np.ndarray, values: np.ndarray) -> None:
         """Change coefficients of a row."""
         for column, value in zip(columns.tolist(), values.tolist(), strict=True):
@@ -186,10 +182,9 @@ class Highs:
         """How many rows there are."""
         return int(self.model.getNumRow())
 
-    def remove_rows(self, first: int, count: int) -> None:
-        """Take back rows by their numbers."""
-        numbers = np.arange(first, first + count, dtype=np.int32)
-        self.model.deleteRows(count, numbers)
+    def remove_rows(self, numbers: Sequence[int]) -> None:
+        """Take back rows; those after them are numbered anew."""
+        self.model.deleteRows(len(numbers), np.array(numbers, dtype=np.int32))
 
     def relax(self, relaxed: bool) -> None:
         """Drop (or bring back) the integer condition of all variables."""
@@ -238,9 +233,7 @@ class Highs:
         """Solve the model; ``stop`` is asked now and then whether to give up.
 
         ``interior``: solve a linear program by an interior point, then a basis.
-
         ``tolerance``: by how much an integer program's rows and whole numbers may be missed.
-
         ``cutoff``: of an integer program, ask only whether there is a point as good as a value
         (minimised, scaled). What is worse is cut off, and points are not looked for, but those
         that come up on the way are taken. A bound beyond the cutoff says no more than it does.

@@ -158,7 +158,7 @@ class SolverModel:
                 self.add(cuts)
             return Solved(Status.TIME_LIMIT, None, None, None)
         finally:
-            self.solver.remove_rows(first, len(rows))
+            self.solver.remove_rows(range(first, first + len(rows)))
             self.solver.relax(False)
             self.solver.fix(None)
             high = np.array([self.model.columns[column].high for column in held])

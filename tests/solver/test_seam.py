@@ -35,7 +35,7 @@ def test_solves_and_adds_rows_in_place() -> None:
     assert row is not None
     solver.add_rows([row])
     assert solver.solve(start=np.array([1.0, 0, 0, 1.0])).value == pytest.approx(-7.0)
-    solver.remove_rows(solver.row_count - 1, 1)
+    solver.remove_rows([solver.row_count - 1])
     assert solver.solve().value == pytest.approx(-9.0)
 
 
@@ -51,7 +51,7 @@ def test_rows_are_dropped_and_changed_in_place() -> None:
     held = solver.solve().value
     assert held is not None
     assert held > -9.0
-    solver.drop_rows([solver.row_count - 2, solver.row_count - 1])
+    solver.remove_rows([solver.row_count - 2, solver.row_count - 1])
     assert solver.solve().value == pytest.approx(-9.0)
     # nothing takes room any more
     solver.coefficients(0, np.arange(4), np.zeros(4))

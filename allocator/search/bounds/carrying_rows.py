@@ -102,7 +102,7 @@ class CarryingRows:
 
     def renew(self, limit: LaidLimit) -> None:
         """Begin anew, with another limit and the store cuts that were found."""
-        self._solver_model.solver.drop_rows(self._carrying_rows)
+        self._solver_model.solver.remove_rows(self._carrying_rows)
         self.limit, self.bound = limit, None
         self._stated, self._carrying_rows = [], []
 
