@@ -226,3 +226,18 @@ def test_many_sources_have_one_long_start_sooner(small: Site) -> None:
     seconds = 50 * 100 * 8 * 4 * 1e-4  # fifty rounds of 100 moves
     assert not few._too_short(seconds, 100)
     assert many._too_short(seconds, 100)
+
+
+def test_long_starts_follow_each_other_where_there_is_time(
+    small: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("allocator.search.paths.starts.LEAST_ROUNDS", 10**9)
+    _, sets = state(network_of(small), "mean")
+    made = path_network_of(sets, "clean_power")
+    assert made is not None
+    for moves, several in ((5, True), (10**9, False)):
+        monkeypatch.setattr("allocator.search.paths.starts.LONG_MOVES", moves)
+        search = PathSearch(*made, seed=3, effort="normal")
+        search.run(0.5, None, lambda: False, lambda find, note: None)
+        assert (search._long_begun > 1) == several
+        assert [start.seed for start in search._long] == [3 * 1009 + search._long_begun]
