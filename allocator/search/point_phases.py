@@ -176,18 +176,13 @@ def _open_builds(search: GoalSearch, pool: CandidatePool, until: float) -> None:
 
 
 def more_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
-    """The path search goes on, with longer starts where it had improved nothing any more."""
-    pool, deadline, deepened = search.common.pool, search.deadline, 0
+    """A path search that the time had ended goes on, while it may improve something."""
+    pool, deadline = search.common.pool, search.deadline
     assert pool is not None
-    while not search.common.narrowed:
+    while not pool.paths.exhausted and not search.common.narrowed:
         search.hear_worker()
         if search.closed or search.stopped or deadline.spent() >= budget.until:
             break
-        if pool.paths.exhausted:
-            if deepened == CANDIDATES.deepened:
-                break
-            pool.paths.deepen()
-            deepened += 1
         before = pool.candidates[0].value
         pool.resume(deadline.left(budget.share), _hears_candidates(search, pool))
         if pool.candidates[0].value > before * (1.0 + 1e-6):

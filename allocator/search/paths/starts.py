@@ -219,16 +219,6 @@ class PathSearch:
         self._turn = 0
         self._each = 0.0
         """Seconds that a move takes."""
-        self._short = self._most = MOVES_A_SOURCE * len(self.arrays.most)
-        """Moves of a start in the first turn of a round, at first and now, at the most."""
-
-    def deepen(self) -> None:
-        """Go on where rounds improved nothing, with starts twice as long.
-
-        What many short ones do not find, a few long ones may: so at 40/80/6 firm, seed 3.
-        """
-        self._most *= 2
-        self.exhausted = False
 
     def run(
         self,
@@ -251,9 +241,9 @@ class PathSearch:
 
         if not self.elite:
             self._begin(hear)
-        short, most = (max(FEWEST, size) for size in (self._short, self._most))
+        most = max(FEWEST, MOVES_A_SOURCE * len(self.arrays.most))
         idle, first = 0, self._turn
-        if seconds is not None and self._too_short(seconds, short):
+        if seconds is not None and self._too_short(seconds, most):
             self._long_starts(seconds - (time.perf_counter() - began), out, hear)
             self.exhausted = False
             return self.elite

@@ -209,8 +209,6 @@ class CandidateBudgets:
     """A path search that goes on, at a time."""
     resumed_until: float = 0.8
     """Share of the goal's time until which it goes on."""
-    deepened: int = 2
-    """Times that it goes on with starts twice as long after rounds that improved nothing."""
     resumed_repair: float = 0.1
     """Share of the goal's time for the repair of what it has found."""
     moves: int = 200

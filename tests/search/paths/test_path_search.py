@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -17,7 +15,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.file import plan_to_json
 from allocator.search import Settings, make_plan
 from allocator.search.paths.network import Candidate, path_network_of
-from allocator.search.paths.starts import PATIENCE, PathSearch
+from allocator.search.paths.starts import PathSearch
 from allocator.site.records import Site
 from allocator.verify import audit
 
@@ -164,37 +162,6 @@ def test_a_short_time_is_for_one_long_start(small: Site, monkeypatch: pytest.Mon
     assert notes == {"first candidate", "candidate"}  # and none linked again
     best = searched(small, "firm").elite[0].value
     assert search.elite[0].value >= 0.9 * best
-
-
-def test_an_exhausted_search_goes_on_deeper(small: Site, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setitem(PATIENCE, "normal", 1)
-    _, sets = state(network_of(small), "firm")
-    made = path_network_of(sets, "clean_power")
-    assert made is not None
-    search = PathSearch(*made, seed=3, effort="normal")
-    sizes: list[int] = []
-    monkeypatch.setattr(search, "_round", _noting_sizes(search, sizes))
-
-    search.run(60.0, None, lambda: False, lambda find, note: None)
-    assert search.exhausted
-    best, longest = search.elite[0].value, max(sizes)
-    search.deepen()
-    assert not search.exhausted
-    search.run(60.0, None, lambda: False, lambda find, note: None)
-    assert search.exhausted
-    assert max(sizes) == 2 * longest
-    assert search.elite[0].value >= best
-
-
-def _noting_sizes(search: PathSearch, sizes: list[int]) -> Callable[..., None]:
-    """Rounds of a search that also note the moves of their starts."""
-    rounds = search._round
-
-    def noting(chance: np.random.Generator, turn: int, count: int, size: int, *rest: Any) -> None:
-        sizes.append(size)
-        rounds(chance, turn, count, size, *rest)
-
-    return noting
 
 
 def test_long_starts_follow_rounds_that_improve_nothing(
