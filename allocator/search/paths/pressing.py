@@ -43,14 +43,14 @@ from allocator.search.paths.records import (
 )
 
 MISSING = 1e-7
-"""Widths: a potential that is lacking by less is not."""
+"""Share of the width: a potential that falls short by less is enough."""
 TOO_MUCH = 4.0
-"""Widths: a header that needs more is not looked into further: ways go round in a circle there."""
+"""Widths: a need above this is not followed any further, as ways form a cycle there."""
 ENLARGED = 60
 """Enlargements at most for one path."""
 LN10 = math.log(10.0)
 SURE = 1.0005
-"""What losses are multiplied by: that step leaves 4e-6 of them."""
+"""Factor on losses, on the safe side: the one step of Newton's method errs by 4e-6 of them."""
 OF_END, OF_LOW = -1, -2
 """Causes of a need: an end there; the low header of the same node. Below: -3 less the pipe times 2,
 plus 1 against it, whose gas would be too fast. Others are links."""
