@@ -283,7 +283,7 @@ class BoundTask:
             idle = 0 if new or self._bound != before else idle + 1
 
     def _worth_a_try(self, found: MixedBound) -> bool:
-        """Try integers that are worth more than any seen here; whether they are."""
+        """Try integers that are better than any seen here; True where they are."""
         if found.value is None or (self._seen is not None and found.value >= self._seen):
             return False
         self._seen = found.value

@@ -44,7 +44,7 @@ LEAST_GAIN = 1e-6
 LOPSIDED = 20.0
 """Times what the worse part gains that the better part counts for at most."""
 WHOLE = 0.02
-"""What is laid less than this from a whole number is taken for it."""
+"""A number of laid builds nearer to a whole number than this counts as whole."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -266,7 +266,7 @@ def _kind(build: LaidBuild) -> str:
 
 @dataclass(frozen=True)
 class _Found:
-    """What is gathered of all origins.
+    """Terms that are gathered over all origins.
 
     ``carried``: by drop and build; ``first``: what boosters take, by drop and booster; ``rest``: by
     arc, what flows there and passed a booster; ``behind``: by node, what of that comes less what

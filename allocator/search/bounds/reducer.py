@@ -1,4 +1,4 @@
-"""What plans as good as a cutoff have of pipes and of flow by origin: often little.
+"""Which pipes a plan as good as a cutoff can have, and how much flow of each origin on them.
 
 A carrying row (:mod:`allocator.search.bounds.carrying`) with weights w, excesses p and distances D
 has a price P in the linear program that it bounds. By weak duality every plan is worth (minimised)

@@ -1,4 +1,4 @@
-"""What weights of carrying say of single ways and builds: compiled loops over regions.
+"""Excesses of ways and of builds under carrying weights: compiled loops over regions.
 
 Notation of :mod:`allocator.search.bounds.carrying`; :mod:`allocator.search.bounds.reducer` says
 what follows. A link that is not laid has an infinite weight here.

@@ -1,4 +1,4 @@
-"""What is left of pipes and of flow by origin in plans as good as a cutoff (``reducer.py``)."""
+"""The pipes and flows by origin that a plan as good as a cutoff can have (``reducer.py``)."""
 
 from __future__ import annotations
 

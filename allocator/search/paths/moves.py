@@ -60,7 +60,7 @@ SLACK = 1e-7
 LESS = 3
 """Amounts that are tried of a path for which pressure is lacking, each half of the last one."""
 LOOSENED = 0.5
-"""Share of moves that decide floors again where they took paths away."""
+"""Share of moves that, once they took paths away, decide the least builds of pipes again."""
 
 
 @compiled
