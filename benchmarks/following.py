@@ -103,7 +103,9 @@ def clocks(months: int, rng: np.random.Generator) -> int:
 
 def found_in(name: str, rng: np.random.Generator) -> None:
     """How soon a change of one source of the demo is found."""
-    source = replace(al.read_site(str(NETWORKS / "harbour.yaml")).sources[name], jitter=0.0)
+    source = replace(
+        al.read_site(str(NETWORKS / "harbour_capacities.yaml")).sources[name], jitter=0.0
+    )
     *inner, outer = source.stages
     first = source.stages[0]
     step = min(STEP, 0.25 * min(first.on, first.every - first.on))

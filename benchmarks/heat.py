@@ -145,7 +145,9 @@ HEAT_KEYS = (
 
 def demo(folder: str, heat: bool) -> Path:
     """The main demo, with the keys of heat or without."""
-    text = (Path(__file__).parents[1] / "networks" / "harbour.yaml").read_text(encoding="utf-8")
+    text = (Path(__file__).parents[1] / "networks" / "harbour_capacities.yaml").read_text(
+        encoding="utf-8"
+    )
     for old, new in HEAT_KEYS if heat else ():
         assert old in text, old
         text = text.replace(old, new)

@@ -7,7 +7,7 @@ is known exactly of how long units are out.
 
     python benchmarks/machines_out.py [SITE] [UNITS] [GAP] [SECONDS]
 
-SITE (harbour.yaml), UNITS (1), GAP (0.5), SECONDS that each plan may take at most (300).
+SITE (harbour_capacities.yaml), UNITS (1), GAP (0.5), SECONDS that each plan may take at most (300).
 """
 
 from __future__ import annotations
@@ -86,7 +86,7 @@ def main(name: str, units: int, gap: float, seconds: float) -> None:
 if __name__ == "__main__":
     given = sys.argv[1:]
     main(
-        given[0] if given else "harbour.yaml",
+        given[0] if given else "harbour_capacities.yaml",
         int(given[1]) if len(given) > 1 else 1,
         float(given[2]) if len(given) > 2 else 0.5,
         float(given[3]) if len(given) > 3 else 300.0,

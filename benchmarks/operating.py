@@ -110,7 +110,7 @@ def tried(name: str, draws: int) -> None:
 
 def run_sheet(folder: str) -> None:
     """A week of the demo, every store full and nothing seen of sources, and all seen as on."""
-    site = al.read_site(str(NETWORKS / "harbour.yaml"))
+    site = al.read_site(str(NETWORKS / "harbour_capacities.yaml"))
     plan = al.read_plan(Path(folder) / "plan.json")
     on = {
         use.name: al.SourceState(on=True, since=60.0)

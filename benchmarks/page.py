@@ -238,6 +238,6 @@ if __name__ == "__main__":
     page_html(*field(20))  # imports and templates
     small = measure("field of 100", *field(100), baseline=None)
     measure("field of 1,000", *field(1000), baseline=small)
-    harbour = read_site(ROOT / "networks" / "harbour.yaml")
+    harbour = read_site(ROOT / "networks" / "harbour_capacities.yaml")
     plan = plan_site(harbour, Settings(time_limit=30)).plan
     measure("harbour", harbour, plan, baseline=small)

@@ -30,7 +30,7 @@ from allocator.solver.solver_model import SolverModel
 from allocator.verify import audit
 
 SIZES = (family.Size(20, 30, 4), family.Size(40, 80, 6))
-HARBOUR = Path(__file__).parents[1] / "networks" / "harbour_pressures.yaml"
+HARBOUR = Path(__file__).parents[1] / "networks" / "harbour.yaml"
 BORES = {"narrow": 40, "middle": 70, "wide": 110, "trunk": 160}
 """mm."""
 GAS = (

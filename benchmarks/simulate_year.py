@@ -40,7 +40,7 @@ SIMPY_SPAN = 20.0 * 86400.0
 MARCH_SPAN = 3.0 * 3600.0
 STEP = 0.5
 MOST_SECONDS = 5.0
-NETWORK = Path(__file__).parents[1] / "networks" / "harbour.yaml"
+NETWORK = Path(__file__).parents[1] / "networks" / "harbour_capacities.yaml"
 
 
 def plan_of(site: Site) -> Plan:

@@ -27,7 +27,7 @@ from view_server import Served, end, serving  # noqa: E402
 import allocator as al  # noqa: E402
 from allocator.network.facts import changed, facts_of  # noqa: E402
 
-SITE = ROOT / "networks" / "harbour.yaml"
+SITE = ROOT / "networks" / "harbour_capacities.yaml"
 FIRST, WORSE, YEAR = 3.0, 0.01, 20.0
 
 

@@ -110,7 +110,7 @@ def outside_of(parts: dict[str, float]) -> float:
 def main() -> None:
     """Print the shares."""
     seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 60.0
-    demo = measured(NETWORKS / "harbour.yaml", seconds)
+    demo = measured(NETWORKS / "harbour_capacities.yaml", seconds)
     tell("harbour", demo, "at most 25 %", outside_of(demo) <= 0.25 * demo["total"])
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "large.yaml"

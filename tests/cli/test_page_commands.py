@@ -148,7 +148,7 @@ def _again(site: Path, folder: Path) -> bytes:
 def test_draw_as_png(networks: Path, tmp_path: Path) -> None:
     pytest.importorskip("cairosvg", reason="the extra 'png' is not installed")
     picture = tmp_path / "map.png"
-    assert main(["draw", str(networks / "harbour.yaml"), "-o", str(picture)]) == 0
+    assert main(["draw", str(networks / "harbour_capacities.yaml"), "-o", str(picture)]) == 0
     head = picture.read_bytes()[:24]
     assert head[:8] == b"\x89PNG\r\n\x1a\n"
     assert int.from_bytes(head[16:20], "big") == 2000  # IHDR: width (RFC 2083, 11.2.2)

@@ -208,7 +208,9 @@ def test_files_opened_later_do_not_take_the_place_of_a_closed_stream(tmp_path: P
 
 @pytest.mark.slow
 def test_text_is_as_wide_as_the_terminal_says(command: Command) -> None:
-    usual, narrow = (command("sources", "networks/harbour.yaml", COLUMNS=n) for n in ("100", "80"))
+    usual, narrow = (
+        command("sources", "networks/harbour_capacities.yaml", COLUMNS=n) for n in ("100", "80")
+    )
     assert 80 < max(map(len, usual.stdout.splitlines())) <= 100
     assert max(map(len, narrow.stdout.splitlines())) <= 80
 

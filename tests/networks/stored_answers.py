@@ -26,10 +26,10 @@ GAP = 1e-6
 FIRST, LATER = 1e-5, 1e-3
 """Relative tolerances. Later goals may use what the gap of the earlier ones leaves open."""
 
-OPEN = ("harbour", "harbour_pressures")
+OPEN = ("harbour", "harbour_capacities")
 """Networks whose search does not end in a short time: a floor is stored in place of an answer."""
 
-SEARCHED_BRIEFLY = ("harbour",)
+SEARCHED_BRIEFLY = ("harbour_capacities",)
 """Those of them that tests plan within seconds; ``benchmarks/pressure.py`` plans the other."""
 
 

@@ -89,9 +89,9 @@ def test_the_first_network_by_hand() -> None:
     assert mean.power.firm_clean == pytest.approx(20e3, rel=1e-6)
 
 
-def test_the_harbour_by_pressure_is_the_harbour_with_pressures() -> None:
+def test_the_harbour_by_capacities_is_the_harbour_without_pressures() -> None:
     """The same places, routes and sources; losses of all its gases by bore, and one blower."""
-    site, plain = network_of(site_of("harbour_pressures")), network_of(site_of("harbour"))
+    site, plain = network_of(site_of("harbour")), network_of(site_of("harbour_capacities"))
     assert list(site.places) == list(plain.places)
     assert list(site.corridors or site.routes) == list(plain.corridors or plain.routes)
     assert {n: s.flow for n, s in site.sources.items()} == {

@@ -140,7 +140,7 @@ def test_fuel_cells_on_hydrogen(hydrogen: float, printed: float) -> None:
     assert emission_per_energy(site, cell) == 0.0
 
 
-@pytest.mark.parametrize("name", ["harbour", "island"])
+@pytest.mark.parametrize("name", ["harbour", "harbour_capacities", "island"])
 def test_diesel_sets_of_the_networks(name: str) -> None:
     """Invented sets must look like real ones.
 

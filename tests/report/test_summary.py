@@ -83,7 +83,7 @@ def test_nothing_is_wider_than_a_terminal() -> None:
 
 
 def test_thirty_things_to_build_fit_one_screen() -> None:
-    site = read_site(HERE.parents[1] / "networks" / "harbour.yaml")
+    site = read_site(HERE.parents[1] / "networks" / "harbour_capacities.yaml")
     plan = read_plan(HERE / "summaries" / "harbour.json")
     lines = summary(site, replace(plan, ceiling=Ceiling(5e5, 6e5)), plan).splitlines()
     assert len(plan.sources) + len(plan.machines) + len(plan.stores) >= 25
@@ -95,7 +95,7 @@ def test_the_last_lines_stand_apart_where_there_is_room() -> None:
     lines = summary(COVE, COVE_WHOLE, COVE_MEAN_PLAN).splitlines()
     (last,) = (number for number, line in enumerate(lines) if line.startswith("Next: "))
     assert lines[last - 1] == ""
-    site = read_site(HERE.parents[1] / "networks" / "harbour.yaml")
+    site = read_site(HERE.parents[1] / "networks" / "harbour_capacities.yaml")
     plan = read_plan(HERE / "summaries" / "harbour.json")
     reasons = ("limit one " * 25, "limit two " * 25, "limit three " * 25)
     full = summary(site, replace(plan, limits=reasons, ceiling=Ceiling(5e5, 6e5)), plan)

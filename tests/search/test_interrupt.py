@@ -22,7 +22,7 @@ NETWORKS = Path(__file__).parents[2] / "networks"
 
 @pytest.mark.slow
 def test_interrupt_keeps_a_plan_that_the_audit_accepts() -> None:
-    site = read_site(NETWORKS / "harbour.yaml")
+    site = read_site(NETWORKS / "harbour_capacities.yaml")
     threading.Timer(4.0, os.kill, (os.getpid(), signal.SIGINT)).start()
     outcome = make_plan(site, Settings(time_limit=120.0))
     assert outcome.plan is not None
@@ -32,7 +32,7 @@ def test_interrupt_keeps_a_plan_that_the_audit_accepts() -> None:
 
 
 def test_hardly_any_time_still_gives_what_stands() -> None:
-    site = read_site(NETWORKS / "harbour.yaml")
+    site = read_site(NETWORKS / "harbour_capacities.yaml")
     outcome = make_plan(site, Settings(time_limit=0.3))
     assert outcome.plan is not None
     assert audit(site, outcome.plan).accepted

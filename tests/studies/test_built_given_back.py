@@ -80,7 +80,7 @@ def test_every_network_is_given_back(name: str, tmp_path: Path) -> None:
 def test_all_of_the_demo_stands(tmp_path: Path) -> None:
     """By a stored plan: no search ends in a short time."""
     plan = read_plan(TESTS / "report" / "summaries" / "harbour.json")
-    standing = built_of(NETWORKS / "harbour.yaml", plan, tmp_path)
+    standing = built_of(NETWORKS / "harbour_capacities.yaml", plan, tmp_path)
     all_stands(network_of(al.read_site(standing)), plan)
 
 

@@ -17,7 +17,7 @@ from allocator.site.records import Built
 from allocator.studies.source_worth import source_rows
 from allocator.studies.sources_result import sources
 
-HARBOUR = read_site(Path(__file__).parents[2] / "networks" / "harbour.yaml")
+HARBOUR = read_site(Path(__file__).parents[2] / "networks" / "harbour_capacities.yaml")
 
 
 def test_text_as_stored() -> None:

@@ -85,7 +85,7 @@ def test_a_line_of_progress_in_words() -> None:
 
 def test_a_changed_site_is_read_back_from_its_files(tmp_path: Path) -> None:
     """A lost source, a low one, a clock and fewer units, each with its rules."""
-    site = read_site(ROOT / "networks" / "harbour.yaml")
+    site = read_site(ROOT / "networks" / "harbour_capacities.yaml")
     lost, timed = (name for name, one in list(site.sources.items())[:2] if one.stages)
     clock = SourceChange(clock="surveyed", next_start="3 h", error="10 min")
     changes = Changes(

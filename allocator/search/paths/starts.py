@@ -49,7 +49,7 @@ LEAST_ROUNDS, ROUNDS_A_SOURCE = 3, 0.3
 1,000 sources, firm, 20 s of a core: 109.5 MW by one start, 105.1 MW by rounds of eight; at 300
 sources, firm, 36 s: 37.32 and 36.97 MW."""
 LEAST_ROUNDS_PRESSED = 0.25
-"""The same where pressures count. `networks/harbour_pressures.yaml`, three seeds, 2 s of a core:
+"""The same where pressures count. `networks/harbour.yaml`, three seeds, 2 s of a core:
 363 kW by rounds, 336 kW by one start; 40/80/6, two seeds, 3 s: 5.41 and 5.33 MW."""
 LONG_MOVES = 2000
 """Moves of a long start by sources; where the time is for more, others follow it. At 300 sources

@@ -110,7 +110,7 @@ class GoalBudgets:
     A machine that stood still during the first goal would otherwise cost all backup.
     """
     built_on_step: float = 0.1
-    """The same for ``built_on``. Fitted to `networks/harbour.yaml` on a busy machine."""
+    """The same for ``built_on``. Fitted to `networks/harbour_capacities.yaml` on a busy machine."""
     relaxation: float = 0.3
     """The linear relaxation of the aggregated model."""
     integer_model: float = 0.35
@@ -220,7 +220,7 @@ class CandidateBudgets:
     repaired_others: int = 12
     """Candidates with other machines that are repaired after them, where the search misjudges.
 
-    Fitted to `networks/harbour.yaml`: the best plan came from the 21st candidate.
+    Fitted to `networks/harbour_capacities.yaml`: the best plan came from the 21st candidate.
     """
 
 
@@ -334,7 +334,8 @@ class BoundBudgets:
     first_depth: float = 0.42
     """Depth of the first cutoff: 0 is the bound of the relaxation, 1 the plan.
 
-    This and the next one are fitted to generated sites of 40 sources and `networks/harbour.yaml`.
+    This and the next one are fitted to generated sites of 40 sources and
+    `networks/harbour_capacities.yaml`.
     """
     doubling: float = 0.08
     """Depth that takes twice the time to prove."""

@@ -261,7 +261,7 @@ LABELS = """
 
 @pytest.mark.parametrize("width", [1280, 400])
 def test_labels_keep_clear_of_each_other_and_of_symbols(opened: Open, width: int) -> None:
-    site = read_site(NETWORKS / "harbour.yaml")
+    site = read_site(NETWORKS / "harbour_capacities.yaml")
     page = opened(site, existing_plan(network_of(site)), viewport={"width": width, "height": 800})
     whole = page.evaluate(LABELS)
     assert whole["shown"] >= (20 if width > 640 else 3)

@@ -25,7 +25,7 @@ Show = Callable[..., Any]
 
 def harbour_in_full() -> tuple[Site, Plan]:
     """The demo with a source connected, a store and machines everywhere, a pipe on every route."""
-    site = network_of(read_site(NETWORKS / "harbour.yaml"))
+    site = network_of(read_site(NETWORKS / "harbour_capacities.yaml"))
     runs = []
     for route in site.routes.values():
         build = site.pipes[route.pipes[0]]
