@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from concurrent.futures import Executor
+from dataclasses import replace
 
 from allocator.base.clock import Clock
 from allocator.base.process_pool import process_pool
@@ -11,7 +12,7 @@ from allocator.network.deriving import network_of
 from allocator.search.bound_worker import BoundWorker, bound_worker_of
 from allocator.search.outcome import Outcome, Reporter
 from allocator.search.paths.repair import is_small
-from allocator.search.race import racer_of
+from allocator.search.race import racer_of, threads_of
 from allocator.search.strategy.phase import run_phases
 from allocator.search.strategy.plan import plan_phases
 from allocator.search.task import PlanState, Task
@@ -59,6 +60,8 @@ def make_plan(
         worker: BoundWorker | None = racer_of(network, settings, clock, busy)
         worker = worker or bound_worker_of(network, settings, clock, busy, small)
         try:
+            threads = threads_of(network, settings, clock, busy)
+            settings = replace(settings, threads=threads)
             task = Task(network, settings, clock, None, report, executor, worker, small)
             return _outcome(run_phases(plan_phases(settings), PlanState(task)))
         finally:

@@ -90,6 +90,16 @@ def racer_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> Rac
     return Racer(order_of(site, settings, clock))
 
 
+def threads_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> int | None:
+    """Threads of the integer model: two where nothing else has use for a second core at first.
+
+    On published networks of 40 nodes HiGHS takes a sixth less time with two; see
+    ``benchmarks/README.md``.
+    """
+    alone = is_small(site) and not wants_power(site)
+    return 2 if alone and may_have_worker(settings, clock, busy) else settings.threads
+
+
 def is_raced(site: Network, settings: Settings) -> bool:
     """Whether HiGHS may prove the best plan of a site by itself, and its linear programs are short.
 

@@ -31,7 +31,7 @@ from allocator.search.bounds.mixed import Known
 from allocator.search.goal_search import GoalSearch, goal_search_of
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.paths.known import point_of_plan
-from allocator.search.race import RacePoints, Racer, is_raced
+from allocator.search.race import RacePoints, Racer, is_raced, threads_of
 from allocator.search.state import SearchState
 from allocator.search.strategy.budgets import CANDIDATES, RACE
 from allocator.solver.interface import Highs, Solved
@@ -107,6 +107,17 @@ def test_which_sites_are_raced(tmp_path: Path) -> None:
     arcs = [Arc("a", "b", None, 1.0, 1.0)]
     flows = flow_site(arcs, {"a": 1.0}, {"b": 1.0}, ("money",), min_share=1.0)
     assert not is_raced(network_of(flows), Settings())  # nobody wants power
+
+
+def test_which_sites_have_two_threads(tmp_path: Path) -> None:
+    arcs = [Arc("a", "b", None, 1.0, 1.0)]
+    flows = network_of(flow_site(arcs, {"a": 1.0}, {"b": 1.0}, ("money",), min_share=1.0))
+    power = network_of(pressed_site(1, tmp_path))
+    assert threads_of(flows, Settings(), Clock(9.0), busy=False) == 2
+    assert threads_of(flows, Settings(threads=1), Clock(9.0), busy=False) == 1
+    assert threads_of(flows, Settings(), Clock(9.0), busy=True) is None
+    assert threads_of(flows, Settings(node_limit=5), Clock(None), busy=False) is None
+    assert threads_of(power, Settings(), Clock(9.0), busy=False) is None  # the bound has the core
 
 
 @pytest.mark.parametrize(("basis", "choices"), [("mean", MeanBasis), ("firm", FirmBasis)])
