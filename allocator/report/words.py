@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from allocator.base.column_units import NO_BREAK
 from allocator.base.quantities import format_quantity
-from allocator.plans.records import FLAT, Emissions, GoalResult, Plan, ReserveRule
+from allocator.plans.records import FLAT, ClockWorth, Emissions, GoalResult, Plan, ReserveRule
 
 STATUS_WORDS = {
     "optimal": "optimal",
@@ -47,9 +47,14 @@ def clock_words(plan: Plan) -> str:
     if worth is None:
         return ""
     firm, told = plan.power.firm_total, []
+    more = ", ".join(f"{quantity(kg, 'mass')} in {at(s)}" for s, kg in worth.storage.items())
     if worth.until is not None:
         until = quantity(worth.until, "duration")
         if worth.until_total is None or worth.until_clean is None:
+            if not more and _gain(firm, worth) == 0.0:
+                return (
+                    f"Gain from known clocks: none found, until the survey ends ({until}) or after."
+                )
             told.append(
                 f"Until the survey ends, after {until}, no operation was found that gains by the "
                 "surveyed clocks and leaves in storage what is needed after it."
@@ -62,15 +67,19 @@ def clock_words(plan: Plan) -> str:
                 f"{quantity(plan.power.firm_clean, 'power')} and {quantity(firm, 'power')}."
             )
             firm = worth.until_total
-    more = ", ".join(f"{quantity(kg, 'mass')} in {at(s)}" for s, kg in worth.storage.items())
-    gain = firm - worth.free_total
-    gain = gain if gain > NO_GAIN * firm else 0.0
+    gain = _gain(firm, worth)
     told.append(
         f"Gain from known clocks: {'' if worth.free_proven or not gain else 'up to '}"
         f"{quantity(gain, 'power')} of all firm power"
         f"{f', or storage saved: {more}' if more else ''}."
     )
     return " ".join(told)
+
+
+def _gain(firm: float, worth: ClockWorth) -> float:
+    """Firm power beyond that with all clocks free, W; 0 for the rounding of two programs."""
+    gain = firm - worth.free_total
+    return gain if gain > NO_GAIN * firm else 0.0
 
 
 def rule_words(rule: ReserveRule) -> str:

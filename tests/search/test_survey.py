@@ -162,6 +162,10 @@ def test_the_summary_says_why_nothing_is_stated_until_the_survey_ends() -> None:
     assert "no operation was found that gains by the surveyed clocks" in clock_words(
         replace(plan, clocks=bare)
     )
+    none = replace(bare, free_total=plan.power.firm_total, storage={})
+    assert clock_words(replace(plan, clocks=none)) == (
+        "Gain from known clocks: none found, until the survey ends (3 d) or after."
+    )
     assert "Gain from known clocks: 24.6 kW of all" in clock_words(plan)
     unproven = replace(plan.clocks, free_proven=False)
     assert "Gain from known clocks: up to 24.6 kW" in clock_words(replace(plan, clocks=unproven))
