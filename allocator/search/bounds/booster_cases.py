@@ -15,13 +15,17 @@ split where a booster of it runs in part: into plans in which that booster runs,
 where the pipe behind a booster that runs is laid in part of several builds, as a little of a wide
 build carries all: into plans with that build there, and others. Both are the same program with one
 more column held at 0 or 1, so that cuts and the last basis serve both.
+
+Where a site has parts that share nothing but power and stock, what small ones of them cost at the
+least is added once all cases are relaxed (:mod:`.parts`): to all of them, unless boosters may stand
+in the part, whose rows are then those of the choice alone.
 """
 
 from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import combinations
@@ -36,6 +40,7 @@ from allocator.model.pressures import Node, boost, boosters_by_node, directed
 from allocator.model.stating import state_tightened
 from allocator.network.records import Network
 from allocator.search.bounds.mixed import Known, MixedBound
+from allocator.search.bounds.parts import Parts
 from allocator.search.bounds.proving import Latest, Prover
 from allocator.search.bounds.relaxation import Optimum, StoreCuts
 from allocator.search.strategy.budgets import BOUND
@@ -83,6 +88,7 @@ class _Case:
     late: int = 0
     ended: bool = False
     part: Key | None = None
+    optimum: Optimum | None = None
 
     def cut(self, limit: float | None) -> bool:
         """Cut it for one round; False where there was no time for that."""
@@ -92,6 +98,7 @@ class _Case:
             return True
         if went.optimum is None:
             return False
+        self.optimum = went.optimum
         found, before = went.optimum.bound, self.bound
         self.bound = found if before is None else max(before, found)
         self.part = self._part_of(went.optimum)
@@ -153,6 +160,11 @@ class BoosterCases:
                 {} if sets.pressures is None else boosters_by_node(sets.pressures)
             ).items()
         }
+        options = () if sets.pressures is None else sets.pressures.boosters
+        self._boosted = frozenset(option.fluid for option in options)
+        """Fluids for which there may be boosters."""
+        self._settings, self._clock = settings, clock
+        self._asked_parts = False
         self._cases: list[_Case] = []
         for running in choices(sets):
             model, some = whole, sets
@@ -181,6 +193,10 @@ class BoosterCases:
         ends = None if limit is None else time.perf_counter() + limit
         while ends is None or time.perf_counter() < ends:
             case = min(self._cases, key=_worst_first)
+            if not self._asked_parts and self.bound() is not None and case.optimum is not None:
+                self._asked_parts = True
+                if self._add_parts(case, case.optimum, _left(ends)):
+                    continue
             if case.ended and case.part is None:
                 return
             if case.ended:
@@ -194,6 +210,24 @@ class BoosterCases:
                 hear(self.bound())
                 if first:
                     break
+
+    def _add_parts(self, case: _Case, optimum: Optimum, limit: float | None) -> bool:
+        """Add what small parts of the site cost at the least; False where that is nothing."""
+        ends = None if limit is None else time.perf_counter() + BOUND.part_share * limit
+        parts = Parts(case.prover.relaxation, self._settings, self._clock)
+        found = parts.cuts(optimum, BOUND.part_nodes, ends)
+        for cut in found:
+            own = bool(self._boosted.intersection(_words(cut.keys)))
+            for one in self._cases:  # each is a choice of its own by now
+                relaxation = one.prover.relaxation
+                if own and one is not case:
+                    continue
+                if all(relaxation.model.has(key) for key in cut.keys):
+                    row = relaxation.model.scaled_row("part", cut.terms, low=cut.low)
+                    relaxation.add([] if row is None else [row])
+        for one in self._cases if found else ():
+            one.ended, one.late = one.bound == math.inf, 0
+        return bool(found)
 
     def _leaves(self, case: _Case) -> bool:
         """Whether another case is worse by much, or by anything where it can be cut no further.
@@ -289,6 +323,11 @@ def _boosters(sets: IndexSets) -> dict[Key, tuple[Key, ...]]:
             builds = tuple(directed(at, build) for build in pressures.losses[at])
         found |= {boost(option): builds for option in options}
     return found
+
+
+def _words(keys: Iterable[Key]) -> set[Key]:
+    """All words of some keys."""
+    return {word for key in keys if isinstance(key, tuple) for word in key}
 
 
 def _worst_first(case: _Case) -> float:

@@ -176,10 +176,15 @@ class Prover:
         ends = None if limit is None else time.perf_counter() + limit
         return self._relaxation.cut_once(ends, held)
 
+    @property
+    def relaxation(self) -> Relaxation:
+        """The relaxation that states all flows, where one does."""
+        assert self._relaxation is not None
+        return self._relaxation
+
     def values_at(self, optimum: Optimum, keys: Sequence[Key]) -> list[float]:
         """Values of some columns (without unit) at a point of it."""
-        assert self._relaxation is not None
-        return [float(optimum.point[self._relaxation.model.index(key)]) for key in keys]
+        return [float(optimum.point[self.relaxation.model.index(key)]) for key in keys]
 
     def holds(self, cutoff: float | None) -> bool:
         """Whether what is stated holds all plans as good as a cutoff (minimised, SI)."""

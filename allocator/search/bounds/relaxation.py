@@ -34,11 +34,15 @@ StoreCuts = Callable[[Model, Mapping[Key, float], float], list[Row]]
 
 @dataclass(frozen=True)
 class Optimum:
-    """One solved relaxation: value (minimised, SI), columns and reduced costs (scaled)."""
+    """One solved relaxation: value (minimised, SI), columns and reduced costs (scaled).
+
+    ``duals``: of the first rows of the relaxation, those that it had then (scaled).
+    """
 
     bound: float
     point: np.ndarray
     reduced: np.ndarray
+    duals: np.ndarray
 
 
 @dataclass(frozen=True)
@@ -81,6 +85,10 @@ class Relaxation:
         self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
         assert isinstance(self.solver_model.solver, Highs)
         self._solver = self.solver_model.solver
+        self.rows: list[Row] = list(self.model.rows)
+        """All rows, in the order in which the solver has them."""
+        self.costs = np.zeros(len(self.model.columns))
+        """The objective by column, as it is minimised, scaled."""
         self._cutoff_row: tuple[int, float] | None = None
         """Row of the goal in the solver, and its scale."""
         self.units = np.array([column.unit for column in self.model.columns])
@@ -96,6 +104,10 @@ class Relaxation:
         terms = disaggregated_terms(self.disaggregated, self._sets, goal.terms)
         self.solver_model.aim(replace(goal, terms=terms))
         self.last = None
+        sign = -1.0 if goal.maximise else 1.0
+        self.costs = np.zeros(len(self.model.columns))
+        for column, value in self.model.summed(terms).items():
+            self.costs[column] = self.solver_model.scaled(sign * value)
         self._state_cutoff(goal, terms)
 
     def _state_cutoff(self, goal: Goal, terms: Terms) -> None:
@@ -103,7 +115,10 @@ class Relaxation:
         row = self.model.scaled_row(
             "target", scaled(terms, -1.0 if goal.maximise else 1.0), high=INFINITY
         )
-        self._cutoff_row = None if row is None else (self._solver.add_bounded_row(row), row.scale)
+        self._cutoff_row = None
+        if row is not None:
+            self._cutoff_row = self._solver.add_bounded_row(row), row.scale
+            self.rows.append(row)
 
     def set_cutoff(self, value: float | None) -> bool:
         """Ask for no more than a value (minimised, SI) of the goal; None: for any again.
@@ -125,6 +140,7 @@ class Relaxation:
 
     def add(self, rows: list[Row]) -> None:
         """Add rows for good."""
+        self.rows += rows
         self.solver_model.add(rows)
 
     def add_store_cuts(self, rows: list[Row]) -> None:
@@ -138,7 +154,7 @@ class Relaxation:
             row = threshold_row(self.model, self._links[cut.link], cut)
             if row is not None:
                 self.thresholds.append(cut)
-                self.solver_model.add([row])
+                self.add([row])
 
     def cut(
         self,
@@ -167,7 +183,7 @@ class Relaxation:
                     self._impossible = solved.status == Status.INFEASIBLE
                     return False
                 before = self.last
-                self.last = Optimum(bound, solved.point, solver.reduced_costs())
+                self.last = Optimum(bound, solved.point, solver.reduced_costs(), solver.duals())
                 if hear is not None:
                     hear(bound)
                 little = before is not None and bound - before.bound < LITTLE * abs(bound)
@@ -205,6 +221,14 @@ class Relaxation:
         if held and before is not None:
             self.last = before
         return Round(found, done or self._impossible, self._impossible)
+
+    def broken_at(self, point: np.ndarray) -> list[Row]:
+        """All cuts that a point breaks."""
+        values = self._values(point)
+        store_rows, thresholds = self._broken(values)
+        rows = [threshold_row(self.model, self._links[cut.link], cut) for cut in thresholds]
+        found = [*store_rows, *self.broken_friction(values)]
+        return found + [row for row in rows if row is not None]
 
     def broken_friction(self, values: Mapping[Key, float]) -> list[Row]:
         """Tangents of what friction takes that a point (SI by key) breaks."""

@@ -303,6 +303,12 @@ class BoundBudgets:
     """Turns at most where no time is set."""
     carrying_cuts: int = 3
     """Solves in a turn while store cuts are new."""
+    part_columns: int = 3_000
+    """Columns of a part of a site up to which its integer program is asked."""
+    part_nodes: int = 1_000
+    """Nodes of the solver for it."""
+    part_share: float = 0.15
+    """All of them, once the cases are relaxed for the first time."""
     case_flows: int = 40
     """Flows an origin up to which the integer program of a case is stated for a cutoff."""
     case_share: float = 0.05
