@@ -94,7 +94,7 @@ def compiled_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
 
 def _try_candidates(search: GoalSearch, wait: float) -> None:
     """Search and repair, where the pool is untried and compiled after at most some seconds."""
-    pool, solver_model, deadline = search.untried, search.solver_model, search.deadline
+    pool, deadline = search.untried, search.deadline
     if pool is None or not search.has_plan:
         return
     if not pool.ready(wait):
@@ -106,7 +106,12 @@ def _try_candidates(search: GoalSearch, wait: float) -> None:
         share = max(share, CANDIDATES.search_with_worker)
     pool.search(deadline.left(share), _hears_candidates(search, pool))
     _repair_pool(search, pool, begun + share + CANDIDATES.overrun)
-    held = pool.other_corridors(solver_model.model, search.point)
+    _search_corridors(search, pool)
+
+
+def _search_corridors(search: GoalSearch, pool: CandidatePool) -> None:
+    """Offer the best plan on the corridors of all candidates."""
+    held = pool.other_corridors(search.solver_model.model, search.point)
     search.search_near(search.point, held, CANDIDATES.corridors, "corridors of candidates")
 
 
@@ -187,6 +192,7 @@ def more_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
         pool.resume(deadline.left(budget.share), _hears_candidates(search, pool))
         if pool.candidates[0].value > before * (1.0 + 1e-6):
             _repair_pool(search, pool, deadline.spent() + CANDIDATES.resumed_repair)
+            _search_corridors(search, pool)
     return search
 
 
