@@ -106,13 +106,16 @@ def _try_candidates(search: GoalSearch, wait: float) -> None:
         share = max(share, CANDIDATES.search_with_worker)
     pool.search(deadline.left(share), _hears_candidates(search, pool))
     _repair_pool(search, pool, begun + share + CANDIDATES.overrun)
-    _search_corridors(search, pool)
+    corridors(search, Budget(CANDIDATES.corridors))
 
 
-def _search_corridors(search: GoalSearch, pool: CandidatePool) -> None:
-    """Offer the best plan on the corridors of all candidates."""
+def corridors(search: GoalSearch, budget: Budget) -> GoalSearch:
+    """The best plan on the corridors of all candidates."""
+    pool = search.common.pool
+    assert pool is not None
     held = pool.other_corridors(search.solver_model.model, search.point)
-    search.search_near(search.point, held, CANDIDATES.corridors, "corridors of candidates")
+    search.search_near(search.point, held, budget.share, "corridors of candidates")
+    return search
 
 
 def knows_uncompiled(search: GoalSearch) -> bool:
@@ -192,7 +195,6 @@ def more_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
         pool.resume(deadline.left(budget.share), _hears_candidates(search, pool))
         if pool.candidates[0].value > before * (1.0 + 1e-6):
             _repair_pool(search, pool, deadline.spent() + CANDIDATES.resumed_repair)
-            _search_corridors(search, pool)
     return search
 
 

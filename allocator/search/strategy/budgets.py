@@ -192,10 +192,12 @@ class CandidateBudgets:
     """Waiting until the path search is compiled; after that other phases begin."""
     overrun: float = 0.15
     """Share of the goal's time, beyond that of the search, in which candidates are repaired."""
-    corridors: float = 0.2
-    """One solve of the small integer program on the corridors of all candidates. At 40/80/6, firm,
-    12 candidates have some 20 corridors together, and the best plan on them takes 1 to 4 s of a
-    core: with 0.06 it was not found where the machine had other work."""
+    corridors: float = 0.06
+    """The small integer program on the corridors of all candidates, at first."""
+    corridors_again: float = 0.4
+    """One solve of it once no more candidates come. At 40/80/6, firm, 12 candidates have some 20
+    corridors together; the best plan on them, in no candidate at times, takes 1 to 4 s of a core,
+    and the whole integer model, which has the time after it, improves nothing."""
     opened: int = 6
     """Candidates on whose ways builds and boosters are decided again, where pressures count."""
     open_builds: float = 0.15
@@ -360,7 +362,7 @@ class BoundBudgets:
     """Builds that are shut by probes before the relaxation is solved again."""
     probing_near: float = 0.7
     """Share of what is left to the cutoff that a build must be expected to lose to be probed."""
-    probing_smaller: float = 0.75
+    probing_smaller: float = 0.85
     """Share of the flows that are left from which on the relaxation is stated anew."""
     guess: float = 0.06
     """Share of the bound that a cutoff lies below it, where no plan is known yet."""
