@@ -11,6 +11,7 @@ from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Row, Terms
 from allocator.search.bounds.column_generation import ColumnGeneration
+from allocator.search.bounds.cutoffs import Cutoffs
 from allocator.search.bounds.disaggregated import flow_variable_count
 from allocator.search.bounds.mixed import Known, Mixed, MixedBound
 from allocator.search.bounds.multicommodity import origins_of
@@ -297,35 +298,46 @@ class Prover:
         probing = Probing(stated, self._stated, cutoff, shut, hear, out)
         try:
             probing.run(ends)
-            mixed = self._mixed if probing.relaxation is stated else None
-            mixed = mixed or self._mixed_of(probing.relaxation)
-            best = probing.bound
-            for asked in self._nearer(cutoff, best, limit, ends):
-                left = None if ends is None else ends - time.perf_counter()
-                left = None if left is None else max(BOUND.least_seconds, left)
-                found = mixed.prove(asked, probing.closed, left, latest, check=False)
-                if found.bound is not None and (best is None or found.bound > best):
-                    best = found.bound
-                    hear(best)
-                if not found.ended or found.columns is not None:
-                    break
+            return self._proven(probing, cutoff, ends, latest, hear)
         finally:
             stated.solver_model.solver.fix(None)
             stated.last = before
-        return replace(found, bound=best)
 
-    def _nearer(
-        self, cutoff: float, bound: float | None, limit: float | None, ends: float | None
-    ) -> list[float]:
-        """What the integer program is asked after probes, where they took long an easier one first.
+    def _proven(
+        self,
+        probing: Probing,
+        cutoff: float,
+        ends: float | None,
+        latest: Latest,
+        hear: Callable[[float], object],
+    ) -> MixedBound:
+        """The integer program of what is left after probes, asked for cutoffs up to one.
 
-        What no plan as good as a cutoff lays, none lays that is better.
+        Builds that no plan as good as a cutoff lays, none lays that is better: so easier cutoffs
+        may be asked of it as well, and are asked first, for a hard one may not end in time.
         """
-        if limit is None or ends is None or bound is None or bound >= cutoff:
-            return [cutoff]
-        if ends - time.perf_counter() >= BOUND.probing_time * limit:
-            return [cutoff]
-        return [0.5 * (bound + cutoff), cutoff]
+        mixed = self._mixed if probing.relaxation is self._relaxation else None
+        mixed = mixed or self._mixed_of(probing.relaxation)
+        best, cutoffs = probing.bound, Cutoffs(self._settings.gap, BOUND.probed_depth)
+        if best is not None:
+            cutoffs.begin(best)
+        found = MixedBound(best, None, ended=best is not None and best >= cutoff)
+        while best is None or best < cutoff:
+            began, known = time.perf_counter(), latest()
+            value = None if known is None else known.value
+            asked = cutoff if best is None else min(cutoff, cutoffs.next(value, best))
+            if best is not None and asked <= best:
+                asked = cutoff
+            left = None if ends is None else max(BOUND.least_seconds, ends - began)
+            found = mixed.prove(asked, probing.closed, left, latest, check=False)
+            if found.bound is not None and (best is None or found.bound > best):
+                best = found.bound
+                hear(best)
+            if not found.ended or found.columns is not None or asked >= cutoff:
+                break
+            took = time.perf_counter() - began
+            cutoffs.settled(value, asked, took, None if left is None else max(0.0, left - took))
+        return replace(found, bound=best)
 
     def _useless(self, cutoff: float | None) -> list[Key]:
         """Builds that no plan as good as a cutoff lays, by the multipliers."""

@@ -340,7 +340,7 @@ class BoundBudgets:
 
     This and the next one are fitted to generated sites of 40 sources and `networks/harbour.yaml`.
     """
-    first_depth_probed: float = 0.67
+    first_depth_probed: float = 0.7
     """The same where builds are probed before. 40/80/6, firm, two seeds, at 0.7 and 0.72: 17 and 48
     s of a core."""
     doubling: float = 0.08
@@ -351,9 +351,8 @@ class BoundBudgets:
     """The same at the most."""
     beyond: float = 0.4
     """Share of the way from a cutoff to the plan for which flows are stated beyond it."""
-    probing_time: float = 0.5
-    """Share of the time of a cutoff that is left after its probes, below which an easier one is
-    asked first."""
+    probed_depth: float = 0.4
+    """Depth of the first cutoff that is asked after them: 0 is the bound of what they left."""
     probing_cuts: int = 3
     """Rounds of cuts of a relaxation between probes."""
     probing_steps: int = 500
