@@ -222,8 +222,8 @@ class BoosterCases:
         return self.bound()
 
     @property
-    def uses_path_columns(self) -> bool:
-        """Never: all flows are stated."""
+    def probes(self) -> bool:
+        """Never: builds of a choice are none of another."""
         return False
 
     def mixed(

@@ -20,7 +20,7 @@ class Provable(Protocol):
         """False where it lacks a plan that was found."""
 
     @property
-    def uses_path_columns(self) -> bool:
+    def probes(self) -> bool:
         """Whether builds are probed before a cutoff is asked."""
 
     def holds(self, cutoff: float | None) -> bool:
@@ -52,7 +52,7 @@ class BoundProof:
         self, prover: Provable, gap: float, clock: Clock, better: Callable[[float | None], object]
     ) -> None:
         self._prover, self._clock, self._better = prover, clock, better
-        probed = prover.uses_path_columns
+        probed = prover.probes
         self._cutoffs = Cutoffs(gap, BOUND.first_depth_probed if probed else BOUND.first_depth)
         self._begun = False
 
