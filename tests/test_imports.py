@@ -137,6 +137,7 @@ ROOMS = {
         "interface",
         "linear",
         "other_solver",
+        "probes",
         "pulp_model",
         "settings",
         "solver_model",

@@ -94,7 +94,7 @@ def compiled_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
 
 def _try_candidates(search: GoalSearch, wait: float) -> None:
     """Search and repair, where the pool is untried and compiled after at most some seconds."""
-    pool, solver_model, deadline = search.untried, search.solver_model, search.deadline
+    pool, deadline = search.untried, search.deadline
     if pool is None or not search.has_plan:
         return
     if not pool.ready(wait):
@@ -106,8 +106,16 @@ def _try_candidates(search: GoalSearch, wait: float) -> None:
         share = max(share, CANDIDATES.search_with_worker)
     pool.search(deadline.left(share), _hears_candidates(search, pool))
     _repair_pool(search, pool, begun + share + CANDIDATES.overrun)
-    held = pool.other_corridors(solver_model.model, search.point)
-    search.search_near(search.point, held, CANDIDATES.corridors, "corridors of candidates")
+    corridors(search, Budget(CANDIDATES.corridors))
+
+
+def corridors(search: GoalSearch, budget: Budget) -> GoalSearch:
+    """The best plan on the corridors of all candidates."""
+    pool = search.common.pool
+    assert pool is not None
+    held = pool.other_corridors(search.solver_model.model, search.point)
+    search.search_near(search.point, held, budget.share, "corridors of candidates")
+    return search
 
 
 def knows_uncompiled(search: GoalSearch) -> bool:

@@ -255,16 +255,24 @@ class BoosterCases:
         """The worst bound."""
         return self.bound()
 
+    @property
+    def probes(self) -> bool:
+        """Never: builds of a choice are none of another."""
+        return False
+
     def mixed(
         self,
         limit: float | None,
         known: Known | Latest | None = None,
         cutoff: float | None = None,
+        hear: Callable[[float], object] | None = None,
     ) -> MixedBound:
         """A bound by the integer models, the worst choice first, or integers to try.
 
-        Choices whose bound is beyond the cutoff (minimised, SI) have no plan as good.
+        Choices whose bound is beyond the cutoff (minimised, SI) have no plan as good. Bounds on the
+        way are not told: they are of one choice alone.
         """
+        del hear
         ends = None if limit is None else time.perf_counter() + limit
         columns, value, all_ended = None, None, True
         for case in self._by_choice():

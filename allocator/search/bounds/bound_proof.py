@@ -9,6 +9,7 @@ from allocator.base.clock import Clock
 from allocator.search.bounds.cutoffs import Cutoffs, beyond
 from allocator.search.bounds.mixed import Known, MixedBound
 from allocator.search.bounds.proving import Latest
+from allocator.search.strategy.budgets import BOUND
 
 
 class Provable(Protocol):
@@ -17,6 +18,10 @@ class Provable(Protocol):
     @property
     def trusted(self) -> bool:
         """False where it lacks a plan that was found."""
+
+    @property
+    def probes(self) -> bool:
+        """Whether builds are probed before a cutoff is asked."""
 
     def holds(self, cutoff: float | None) -> bool:
         """Whether what is stated holds all plans as good as a cutoff."""
@@ -32,6 +37,7 @@ class Provable(Protocol):
         limit: float | None,
         known: Known | Latest | None = None,
         cutoff: float | None = None,
+        hear: Callable[[float], object] | None = None,
     ) -> MixedBound:
         """A bound by the integer model, or integers to try."""
 
@@ -46,7 +52,8 @@ class BoundProof:
         self, prover: Provable, gap: float, clock: Clock, better: Callable[[float | None], object]
     ) -> None:
         self._prover, self._clock, self._better = prover, clock, better
-        self._cutoffs = Cutoffs(gap)
+        probed = prover.probes
+        self._cutoffs = Cutoffs(gap, BOUND.first_depth_probed if probed else BOUND.first_depth)
         self._begun = False
 
     def state(self, value: float | None, bound: float, left: float | None) -> float | None:
@@ -80,7 +87,7 @@ class BoundProof:
         """
         began = self._clock.seconds()
         cutoff = self._prover.within(self._cutoffs.next(expected(), bound))
-        found = self._prover.mixed(left, latest, cutoff)
+        found = self._prover.mixed(left, latest, cutoff, self._better)
         took = self._clock.seconds() - began
         self._better(found.bound)
         valid = bound if found.bound is None else max(bound, found.bound)

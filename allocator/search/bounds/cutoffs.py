@@ -18,13 +18,13 @@ LEAST_GAP = 1e-6
 class Cutoffs:
     """What is asked next, of one goal (values and bounds minimised, SI).
 
-    ``gap``: how near a bound must come to a plan, as a share of it.
+    ``gap``: how near a bound must come to a plan, as a share of it. ``depth``: of the first one.
     """
 
-    def __init__(self, gap: float) -> None:
+    def __init__(self, gap: float, depth: float = BOUND.first_depth) -> None:
         self._gap = gap
         self._relaxed: float | None = None
-        self._depth = BOUND.first_depth
+        self._depth = depth
 
     def begin(self, bound: float) -> None:
         """Measure depth from a bound: that of the relaxation."""

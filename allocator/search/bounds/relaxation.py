@@ -14,7 +14,11 @@ from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import INFINITY, Key, Model, Row, Terms
-from allocator.search.bounds.disaggregated import disaggregated_model, disaggregated_terms
+from allocator.search.bounds.disaggregated import (
+    disaggregated_model,
+    disaggregated_terms,
+    flow_variable_count,
+)
 from allocator.search.bounds.friction import state_friction
 from allocator.search.bounds.friction_cuts import broken_friction
 from allocator.search.bounds.reduction import Reduction
@@ -98,6 +102,15 @@ class Relaxation:
         self.thresholds: list[Threshold] = []
         self.store_rows: list[Row] = []
         self._links = {link.name: link for link in self.disaggregated.links}
+
+    @property
+    def impossible(self) -> bool:
+        """Whether the last solve found that there is no point."""
+        return self._impossible
+
+    def flows_without(self, closed: Collection[Key]) -> int:
+        """How many flows by origin there would be at most without some builds."""
+        return flow_variable_count(self._sets, closed)
 
     def aim(self, goal: Goal) -> None:
         """Make a goal of the model the objective."""

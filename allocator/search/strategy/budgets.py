@@ -193,7 +193,11 @@ class CandidateBudgets:
     overrun: float = 0.15
     """Share of the goal's time, beyond that of the search, in which candidates are repaired."""
     corridors: float = 0.06
-    """The small integer program on the corridors of all candidates."""
+    """The small integer program on the corridors of all candidates, at first."""
+    corridors_again: float = 0.4
+    """One solve of it once no more candidates come. At 40/80/6, firm, 12 candidates have some 20
+    corridors together; the best plan on them, in no candidate at times, takes 1 to 4 s of a core,
+    and the whole integer model, which has the time after it, improves nothing."""
     opened: int = 6
     """Candidates on whose ways builds and boosters are decided again, where pressures count."""
     open_builds: float = 0.15
@@ -343,6 +347,9 @@ class BoundBudgets:
     This and the next one are fitted to generated sites of 40 sources and
     `networks/harbour_capacities.yaml`.
     """
+    first_depth_probed: float = 0.7
+    """The same where builds are probed before. 40/80/6, firm, two seeds, at 0.7 and 0.72: 17 and 48
+    s of a core."""
     doubling: float = 0.08
     """Depth that takes twice the time to prove."""
     least_step: float = 0.04
@@ -351,6 +358,18 @@ class BoundBudgets:
     """The same at the most."""
     beyond: float = 0.4
     """Share of the way from a cutoff to the plan for which flows are stated beyond it."""
+    probed_depth: float = 0.4
+    """Depth of the first cutoff that is asked after them: 0 is the bound of what they left."""
+    probing_cuts: int = 3
+    """Rounds of cuts of a relaxation between probes."""
+    probing_steps: int = 500
+    """Steps of the simplex method for one probe at the most."""
+    probing_batch: int = 5
+    """Builds that are shut by probes before the relaxation is solved again."""
+    probing_near: float = 0.7
+    """Share of what is left to the cutoff that a build must be expected to lose to be probed."""
+    probing_smaller: float = 0.85
+    """Share of the flows that are left from which on the relaxation is stated anew."""
     guess: float = 0.06
     """Share of the bound that a cutoff lies below it, where no plan is known yet."""
     near: float = 0.01

@@ -16,6 +16,7 @@ from allocator.search.point_phases import (
     built_on,
     candidates,
     compiled_candidates,
+    corridors,
     earlier_plan,
     existing_assets,
     more_candidates,
@@ -294,6 +295,7 @@ for a solve that is begun again begins at its root."""
 
 LARGE_WITH_WORKER: GoalPhases = (
     Phase("more candidates", more_candidates, Budget(CANDIDATES.resumed, CANDIDATES.resumed_until)),
+    Phase("corridors", corridors, Budget(CANDIDATES.corridors_again), has_plan),
     Phase("integer model", integer_model, Budget(rounds=GOAL.integer_rounds)),
     *_TO_THE_END,
 )
