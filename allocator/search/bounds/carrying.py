@@ -85,7 +85,12 @@ class CarryingBound(CarryingRows):
             return
         self.state(self.even)
         self.solve(ends, hear)
-        self._centre = self._stepped(ends, hear) if self._large else None
+        if self._large:
+            now = time.perf_counter()
+            until = None if ends is None else now + BOUND.stepped * (ends - now)
+            self._centre = self._stepped(until, ends, hear)
+            if over(until):
+                return
         self._program = program = self._path_program(goal)
         first = Prices(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes))
         for prices in (first,) if self._centre is None else (first, self._centre):
@@ -159,29 +164,46 @@ class CarryingBound(CarryingRows):
         """Whether the program on paths takes so long that subgradient steps come before it."""
         return len(self.even) > BOUND.stepped_weights
 
-    def _stepped(self, ends: float | None, hear: Callable[[float], object]) -> Prices | None:
+    def _stepped(
+        self, until: float | None, ends: float | None, hear: Callable[[float], object]
+    ) -> Prices | None:
         """Turns of subgradient steps while they improve the bound by much; the prices after them.
 
-        Each turn states the rows of the best weights and of the mean of the later ones.
+        Each turn states the rows of the best weights and of the mean of the later ones; the last
+        one states them raised. ``until``, ``ends``: times of the clock for the steps, and for all.
         """
-        began = time.perf_counter()
-        until = None if ends is None else began + BOUND.stepped * (ends - began)
         found, steps, idle, turn = None, BOUND.steps, 0, 0
+        target = BOUND.first_target
+        # what ends of other origins are worth is not all theirs: prices are too high for steps
+        priced = all(one.own for one in self._carried)
         while (prices := self._prices()) is not None:
             found, before = prices, self.bound
-            out = turn >= BOUND.stepped_turns if until is None else time.perf_counter() >= until
+            out = turn >= BOUND.stepped_turns if until is None else over(until)
             if out or idle > BOUND.stepped_idle or self.clock.interrupted:
                 break
-            turn, began = turn + 1, time.perf_counter()
-            weights = stepped(self._packed, prices.gain, self.limit.cost, prices.weight, steps)
+            self._forget()
+            began = time.perf_counter()
+            cost, left = self.limit.cost, self._left()
+            weights = stepped(
+                self._packed, prices.gain, cost, left, prices.weight, steps, target, priced
+            )
             self.clock.spend("multipliers", time.perf_counter() - began)
             for weight in weights:
                 self.state(weight)
             self.solve(ends, hear)
+            turn += 1
             gained = math.inf if before is None or self.bound is None else self.bound - before
             late = gained < BOUND.stepped_better * abs(self.bound or 0.0)
             idle = idle + 1 if late else 0
             steps = min(4 * BOUND.steps, 2 * steps) if late else steps
+            falls = BOUND.target_falls_late if late else BOUND.target_falls
+            target = max(BOUND.least_target, falls * target)
+        if found is not None:
+            began = time.perf_counter()
+            found = self._raised(found)
+            self.clock.spend("multipliers", time.perf_counter() - began)
+            self.state(found.weight)
+            self.solve(ends, hear)
         return found
 
     def _prices(self) -> Prices | None:
