@@ -174,8 +174,8 @@ class CarryingBound(CarryingRows):
         """
         found, steps, idle, turn = None, BOUND.steps, 0, 0
         target = BOUND.first_target
-        # what ends of other origins are worth is not all theirs: prices are too high for steps
-        priced = all(one.own for one in self._carried)
+        # what a store sends has come from others: what its ends are worth is not all its own
+        priced = all(o.name.startswith("source:") for o in self._formulation.origins)
         while (prices := self._prices()) is not None:
             found, before = prices, self.bound
             out = turn >= BOUND.stepped_turns if until is None else over(until)
@@ -196,8 +196,7 @@ class CarryingBound(CarryingRows):
             late = gained < BOUND.stepped_better * abs(self.bound or 0.0)
             idle = idle + 1 if late else 0
             steps = min(4 * BOUND.steps, 2 * steps) if late else steps
-            falls = BOUND.target_falls_late if late else BOUND.target_falls
-            target = max(BOUND.least_target, falls * target)
+            target = max(BOUND.least_target, BOUND.target_falls * target)
         if found is not None:
             began = time.perf_counter()
             found = self._raised(found)
