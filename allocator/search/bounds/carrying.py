@@ -57,7 +57,7 @@ from allocator.search.bounds.carrying_rows import CarryingRows, LaidLimit, over
 from allocator.search.bounds.path_program import PathProgram, Prices, SharedLimit
 from allocator.search.bounds.raising import raised, region_paths
 from allocator.search.bounds.regions import lowered
-from allocator.search.bounds.weight_steps import stepped
+from allocator.search.bounds.weight_steps import excess_by_pipe, stepped
 from allocator.search.strategy.budgets import BOUND
 
 KEPT = 0.6
@@ -189,7 +189,8 @@ class CarryingBound(CarryingRows):
             )
             self.clock.spend("multipliers", time.perf_counter() - began)
             for weight in weights:
-                self.state(weight)
+                # lowered by what is beyond the cost, ways would be shorter: that costs more
+                self.state(weight, excess_by_pipe(self._packed, cost, weight))
             self.solve(ends, hear)
             turn += 1
             gained = math.inf if before is None or self.bound is None else self.bound - before
@@ -201,12 +202,12 @@ class CarryingBound(CarryingRows):
             began = time.perf_counter()
             found = self._raised(found)
             self.clock.spend("multipliers", time.perf_counter() - began)
-            self.state(found.weight)
+            self.state(found.weight, found.single)
             self.solve(ends, hear)
         return found
 
     def _prices(self) -> Prices | None:
-        """What ends are worth by the duals, and the mean of the weights by those of their rows."""
+        """What ends are worth by the duals, and means of weights and excesses by those of rows."""
         priced = self._priced()
         if priced is None:
             return None
@@ -222,9 +223,11 @@ class CarryingBound(CarryingRows):
             return 0.0 if number is None else float(duals[number]) / self.model.rows[number].scale
 
         way, weight = np.zeros(len(self._ends.node)), np.zeros(len(self.even))
+        single = np.zeros(self.pipes)
         for price, one in priced:
             way += price * one.ways
             weight += price / total * one.weight
+            single += price / total * one.single
         gain = np.full(len(self._ends.node), -np.inf)
         for carried in self._carried:
             number = self.model.index(carried.key)
@@ -235,7 +238,7 @@ class CarryingBound(CarryingRows):
             else:
                 worth = max(0.0, dual(carried.row))
             gain[carried.end] = max(gain[carried.end], worth / total)
-        return Prices(gain, weight, np.zeros(self.pipes))
+        return Prices(gain, weight, single)
 
     def _path_program(self, goal: Goal) -> PathProgram:
         taken: Terms = []

@@ -22,7 +22,7 @@ from __future__ import annotations
 import numpy as np
 
 from allocator.search.bounds.arrays import Floats, Ints
-from allocator.search.bounds.regions import Regions, reached, room_for
+from allocator.search.bounds.regions import Regions, collected, payers, reached, room_for
 from allocator.search.paths.compiled import compiled
 
 NEW = 0.3
@@ -126,6 +126,19 @@ def beyond_cost(
             slope[order[n]] += part
             left -= part
     return value, paid
+
+
+@compiled
+def excess_by_pipe(regions: Regions, cost: Floats, weight: Floats) -> Floats:
+    """The most that a build of each pipe collects beyond its cost."""
+    found = np.zeros(regions.pipe.max() + 1)
+    order = np.empty(len(regions.most), np.int64)
+    for d in range(len(regions.pipe)):
+        count = payers(regions, weight, d, order)
+        for k in range(regions.build[d], regions.build[d + 1]):
+            more = collected(regions, weight, order, count, k) - cost[k]
+            found[regions.pipe[d]] = max(found[regions.pipe[d]], more)
+    return found
 
 
 @compiled
