@@ -169,8 +169,8 @@ class CarryingBound(CarryingRows):
     ) -> Prices | None:
         """Turns of subgradient steps while they improve the bound by much; the prices after them.
 
-        Each turn states the rows of the best weights and of the mean of the later ones; the last
-        one states them raised. ``until``, ``ends``: times of the clock for the steps, and for all.
+        Each turn states the rows of the best weights and of the mean of the later ones. ``until``,
+        ``ends``: times of the clock for the steps, and for all.
         """
         found, steps, idle, turn = None, BOUND.steps, 0, 0
         target = BOUND.first_target
@@ -198,12 +198,6 @@ class CarryingBound(CarryingRows):
             idle = idle + 1 if late else 0
             steps = min(4 * BOUND.steps, 2 * steps) if late else steps
             target = max(BOUND.least_target, BOUND.target_falls * target)
-        if found is not None:
-            began = time.perf_counter()
-            found = self._raised(found)
-            self.clock.spend("multipliers", time.perf_counter() - began)
-            self.state(found.weight, found.single)
-            self.solve(ends, hear)
         return found
 
     def _prices(self) -> Prices | None:

@@ -165,6 +165,7 @@ def stepped(
     price, price_direction, price_square = 1.0, 0.0, 0.0
     # weights are of the size of costs
     unit = 1.0 / max(np.median(cost), 1e-12) if priced else 0.0
+    most = max(0.0, np.max(gain))  # no link need take more: no way is worth more
     least, idle, counted = np.inf, 0, 0
     for turn in range(steps):
         slope[:] = 0.0
@@ -196,7 +197,7 @@ def stepped(
         for n in range(slots):
             if direction[n] != 0.0:
                 scale = regions.scale[regions.slot_origin[n]] * np.sqrt(square[n] + LEAST_SQUARE)
-                taken[n] = max(0.0, taken[n] - step * direction[n] / scale)
+                taken[n] = min(most, max(0.0, taken[n] - step * direction[n] / scale))
         change = unit * step * price_direction / np.sqrt(price_square + LEAST_SQUARE)
         price = max(LEAST_PRICE, price - change)
         if turn >= steps // 2:

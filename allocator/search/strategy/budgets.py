@@ -296,8 +296,8 @@ class BoundBudgets:
     target_falls: float = 0.9
     """The same in a turn, as a share of the turn before it."""
     least_target: float = 0.05
-    """The same at the least. With 0.2 the bound of 1,000 generated sources stayed at 181.2 MW after
-    55 s; with this it was 180.1 MW after 66 s."""
+    """The same at the least. With 0.2 the bound of 1,000 generated sources stayed where it was
+    after 55 s; with this it still fell after 66 s."""
     stepped_better: float = 1e-3
     """Share of the bound that a turn of steps must improve it by, or it counts as idle."""
     stepped_idle: int = 12
