@@ -290,7 +290,7 @@ class BoundBudgets:
     no program on paths, whose turns take ten seconds at 1,000 generated sources."""
     steps: int = 60
     """Subgradient steps in a turn; four times as many where turns improve little."""
-    first_target: float = 1.0
+    first_target: float = 0.95
     """How far those steps lead in the first turn, as a share of the value. With 2.0 the bound of
     1,000 generated sources falls faster, and then no more."""
     target_falls: float = 0.9
