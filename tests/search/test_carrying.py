@@ -20,13 +20,16 @@ from allocator.model.stating import offered
 from allocator.network.deriving import network_of
 from allocator.search import Settings
 from allocator.search.bound_process import store_cuts
-from allocator.search.bounds import carrying
+from allocator.search.bounds import carrying, carrying_rows
 from allocator.search.bounds.carrying import CarryingBound
+from allocator.search.bounds.carrying_rows import single_precision
 from allocator.search.strategy.budgets import BOUND
 from allocator.site.records import Site
 
 STEPPED = replace(BOUND, stepped_weights=0)
 """Subgradient steps come first on small sites too."""
+FORGETFUL = replace(STEPPED, idle_rows=1)
+"""They take every row without a price away at once."""
 
 
 def carrying_of(site: Site, basis: str) -> CarryingBound:
@@ -83,6 +86,39 @@ def test_no_weights_bound_below_the_best_of_every_choice_tried(
     assert turns(carrying_of(site, basis), 10) >= best * (1.0 - 1e-9)
     monkeypatch.setattr(carrying, "BOUND", STEPPED)
     assert turns(carrying_of(site, basis), 10) >= best * (1.0 - 1e-9)
+    monkeypatch.setattr(carrying_rows, "BOUND", FORGETFUL)
+    assert turns(carrying_of(site, basis), 10) >= best * (1.0 - 1e-9)
+
+
+def test_rows_without_a_price_may_go(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(carrying_rows, "BOUND", FORGETFUL)
+    made = carrying_of(site_of(tmp_path, 8, 10, 2), "mean")
+    chance = np.random.default_rng(1)
+    for size in (0.1, 1.0, 0.3, 2.0, 0.5):
+        made.state(made.even * size * chance.exponential(1.0, len(made.even)))
+    made.state(made.even)
+    made.solve(None)
+    before = made._priced()
+    assert before
+    rows = len(made._carrying_rows)
+    made._forget()
+    assert len(made._carrying_rows) == len(before) < rows
+    bound, made.bound = made.bound, None
+    made.solve(None)
+    assert made.bound == pytest.approx(bound, rel=1e-9)
+    after = made._priced()
+    assert after
+    for (price, one), (other, same) in zip(before, after, strict=True):
+        assert price == pytest.approx(other, rel=1e-6)
+        assert one.weight is same.weight
+
+
+def test_weights_in_single_precision_are_none_larger() -> None:
+    chance = np.random.default_rng(1)
+    weight = np.append(chance.exponential(1e-3, 1000), [0.0, 1.0, 1e-300])
+    kept = single_precision(weight).astype(np.float64)
+    assert (kept <= weight).all()
+    assert (kept[:1000] >= weight[:1000] * (1.0 - 1.2e-7)).all()
 
 
 @pytest.mark.parametrize("stepped", [False, True])

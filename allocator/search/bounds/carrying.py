@@ -57,7 +57,7 @@ from allocator.search.bounds.carrying_rows import CarryingRows, LaidLimit, over
 from allocator.search.bounds.path_program import PathProgram, Prices, SharedLimit
 from allocator.search.bounds.raising import raised, region_paths
 from allocator.search.bounds.regions import lowered
-from allocator.search.bounds.weight_steps import stepped
+from allocator.search.bounds.weight_steps import excess_by_pipe, stepped
 from allocator.search.strategy.budgets import BOUND
 
 KEPT = 0.6
@@ -85,7 +85,12 @@ class CarryingBound(CarryingRows):
             return
         self.state(self.even)
         self.solve(ends, hear)
-        self._centre = self._stepped(ends, hear) if self._large else None
+        if self._large:
+            now = time.perf_counter()
+            until = None if ends is None else now + BOUND.stepped * (ends - now)
+            self._centre = self._stepped(until, ends, hear)
+            if over(until):
+                return
         self._program = program = self._path_program(goal)
         first = Prices(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes))
         for prices in (first,) if self._centre is None else (first, self._centre):
@@ -159,33 +164,44 @@ class CarryingBound(CarryingRows):
         """Whether the program on paths takes so long that subgradient steps come before it."""
         return len(self.even) > BOUND.stepped_weights
 
-    def _stepped(self, ends: float | None, hear: Callable[[float], object]) -> Prices | None:
+    def _stepped(
+        self, until: float | None, ends: float | None, hear: Callable[[float], object]
+    ) -> Prices | None:
         """Turns of subgradient steps while they improve the bound by much; the prices after them.
 
-        Each turn states the rows of the best weights and of the mean of the later ones.
+        Each turn states the rows of the best weights and of the mean of the later ones. ``until``,
+        ``ends``: times of the clock for the steps, and for all.
         """
-        began = time.perf_counter()
-        until = None if ends is None else began + BOUND.stepped * (ends - began)
         found, steps, idle, turn = None, BOUND.steps, 0, 0
+        target = BOUND.first_target
+        # what a store sends has come from others: what its ends are worth is not all its own
+        priced = all(o.name.startswith("source:") for o in self._formulation.origins)
         while (prices := self._prices()) is not None:
             found, before = prices, self.bound
-            out = turn >= BOUND.stepped_turns if until is None else time.perf_counter() >= until
+            out = turn >= BOUND.stepped_turns if until is None else over(until)
             if out or idle > BOUND.stepped_idle or self.clock.interrupted:
                 break
-            turn, began = turn + 1, time.perf_counter()
-            weights = stepped(self._packed, prices.gain, self.limit.cost, prices.weight, steps)
+            self._forget()
+            began = time.perf_counter()
+            cost, left = self.limit.cost, self._left()
+            weights = stepped(
+                self._packed, prices.gain, cost, left, prices.weight, steps, target, priced
+            )
             self.clock.spend("multipliers", time.perf_counter() - began)
             for weight in weights:
-                self.state(weight)
+                # lowered by what is beyond the cost, ways would be shorter: that costs more
+                self.state(weight, excess_by_pipe(self._packed, cost, weight))
             self.solve(ends, hear)
+            turn += 1
             gained = math.inf if before is None or self.bound is None else self.bound - before
             late = gained < BOUND.stepped_better * abs(self.bound or 0.0)
             idle = idle + 1 if late else 0
             steps = min(4 * BOUND.steps, 2 * steps) if late else steps
+            target = max(BOUND.least_target, BOUND.target_falls * target)
         return found
 
     def _prices(self) -> Prices | None:
-        """What ends are worth by the duals, and the mean of the weights by those of their rows."""
+        """What ends are worth by the duals, and means of weights and excesses by those of rows."""
         priced = self._priced()
         if priced is None:
             return None
@@ -201,9 +217,11 @@ class CarryingBound(CarryingRows):
             return 0.0 if number is None else float(duals[number]) / self.model.rows[number].scale
 
         way, weight = np.zeros(len(self._ends.node)), np.zeros(len(self.even))
+        single = np.zeros(self.pipes)
         for price, one in priced:
             way += price * one.ways
             weight += price / total * one.weight
+            single += price / total * one.single
         gain = np.full(len(self._ends.node), -np.inf)
         for carried in self._carried:
             number = self.model.index(carried.key)
@@ -214,7 +232,7 @@ class CarryingBound(CarryingRows):
             else:
                 worth = max(0.0, dual(carried.row))
             gain[carried.end] = max(gain[carried.end], worth / total)
-        return Prices(gain, weight, np.zeros(self.pipes))
+        return Prices(gain, weight, single)
 
     def _path_program(self, goal: Goal) -> PathProgram:
         taken: Terms = []

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from allocator.base.clock import Clock
 from allocator.base.status import Status
@@ -33,12 +34,15 @@ from allocator.solver.solver_model import SolverModel
 
 
 class _Stated(NamedTuple):
-    """A carrying row: its number in the solver and scale, distances by end, weights, excesses."""
+    """A carrying row: its number in the solver and scale, distances by end, weights, excesses.
+
+    Weights are megabytes, so in single precision: the row is that of these very figures.
+    """
 
     row: int
     scale: float
     ways: Floats
-    weight: Floats
+    weight: NDArray[np.float32]
     single: Floats
 
 
@@ -93,6 +97,8 @@ class CarryingRows:
         """Carrying rows that may have a price."""
         self._carrying_rows: list[int] = []
         """The numbers of all in the solver."""
+        self._point: np.ndarray | None = None
+        """The last solution."""
         self.bound: float | None = None
         """The best so far (minimised, SI)."""
         clock.spend("build", time.perf_counter() - began)
@@ -174,6 +180,21 @@ class CarryingRows:
         self._stated = [one for price, one in priced if price > 0.0]
         return [entry for entry in priced if entry[0] > 0.0]
 
+    def _forget(self) -> None:
+        """Take rows without a price from the solver where they are many: it has each in full.
+
+        To be called after ``_priced``; the solver has no duals then until it has solved again.
+        """
+        kept = {one.row for one in self._stated}
+        gone = [number for number in self._carrying_rows if number not in kept]
+        if len(gone) < BOUND.idle_rows:
+            return
+        self._solver_model.solver.remove_rows(gone)
+        fewer = np.searchsorted(gone, self._carrying_rows).tolist()
+        number_of = dict(zip(self._carrying_rows, fewer, strict=True))
+        self._stated = [one._replace(row=one.row - number_of[one.row]) for one in self._stated]
+        self._carrying_rows = [n - number_of[n] for n in self._carrying_rows if n in kept]
+
     @property
     def pipes(self) -> int:
         """How many pipes there are."""
@@ -191,7 +212,8 @@ class CarryingRows:
         began = time.perf_counter()
         cost = self.limit.cost if single is None else self._costs_with(single)
         excess = 0.0 if single is None else math.fsum(single.tolist())
-        weight = lowered(self._packed, cost, weight)
+        stored = single_precision(lowered(self._packed, cost, weight))
+        weight = stored.astype(np.float64)
         ways = np.where(self._reached, distances(self._packed, weight), 0.0)
         terms: Terms = [(float(ways[one.end]), one.key) for one in self._carried]
         for _, kept, high in self.model.uses.values():
@@ -203,7 +225,7 @@ class CarryingRows:
             number = self._solver_model.solver.row_count - 1
             self._carrying_rows.append(number)
             single = np.zeros(self.pipes) if single is None else single
-            self._stated.append(_Stated(number, row.scale, ways, weight, single))
+            self._stated.append(_Stated(number, row.scale, ways, stored, single))
         self.clock.spend("multipliers", time.perf_counter() - began)
 
     def solve(self, ends: float | None, hear: Callable[[float], object] | None = None) -> None:
@@ -219,6 +241,7 @@ class CarryingRows:
                 solved = solver_model.run(time_limit=left)
                 if solved.status != Status.OPTIMAL or solved.point is None:
                     break
+                self._point = solved.point
                 rows = self._store_cuts(self.model, self._values(solved.point), LOOSE)
                 if not rows or turn == BOUND.carrying_cuts or over(ends):
                     self._take(solved.bound)
@@ -264,7 +287,7 @@ class CarryingRows:
             bound,
             price * step,
             self.limit.cost,
-            best.weight,
+            best.weight.astype(np.float64),
             best.single,
             best.ways,
             reduced,
@@ -291,6 +314,15 @@ class CarryingRows:
             [list(formulation.ends[origin.name].values()) for origin in formulation.origins],
         )
 
+    def _left(self) -> float:
+        """What the last solution leaves of the limit for pipes."""
+        point, taken = self._point, 0.0
+        if point is not None:
+            for _, kept, high in self.model.uses.values():
+                summed = self.model.summed(scaled(kept, 1.0 / high))
+                taken += math.fsum(value * float(point[c]) for c, value in summed.items())
+        return max(0.0, self.limit.shares - taken)
+
     def _take(self, value: float | None) -> None:
         safe = self._solver_model.solver.safe_bound()
         bound = self._solver_model.unscaled(value if safe is None else safe)
@@ -313,6 +345,12 @@ def _links(sets: IndexSets) -> list[PipeLink]:
             name = f"{route},{fluid},{start}"
             found.append(PipeLink(name, (), keys, (route, fluid), start))
     return found
+
+
+def single_precision(weight: Floats) -> NDArray[np.float32]:
+    """Weights in single precision, none of them larger: then no build collects more."""
+    near = weight.astype(np.float32)
+    return np.where(near > weight, np.nextafter(near, np.float32(0.0)), near)
 
 
 def over(ends: float | None) -> bool:

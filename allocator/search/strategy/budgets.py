@@ -289,14 +289,25 @@ class BoundBudgets:
     stepped_weights: int = 800_000
     """Weights of links by origin above which that bound begins with subgradient steps: turns of its
     program on paths take many seconds."""
-    stepped: float = 0.6
-    """Those steps, of the time of that bound, at most."""
+    stepped: float = 0.97
+    """Those steps, of the time of that bound, at most: where they still improve it then, there is
+    no program on paths, whose turns take ten seconds at 1,000 generated sources."""
     steps: int = 60
     """Subgradient steps in a turn; four times as many where turns improve little."""
+    first_target: float = 0.95
+    """How far those steps lead in the first turn, as a share of the value. With 2.0 the bound of
+    1,000 generated sources falls faster, and then no more."""
+    target_falls: float = 0.9
+    """The same in a turn, as a share of the turn before it."""
+    least_target: float = 0.05
+    """The same at the least. With 0.2 the bound of 1,000 generated sources stayed where it was
+    after 55 s; with this it still fell after 66 s."""
     stepped_better: float = 1e-3
     """Share of the bound that a turn of steps must improve it by, or it counts as idle."""
-    stepped_idle: int = 3
+    stepped_idle: int = 12
     """Idle turns of steps in a row after which they end."""
+    idle_rows: int = 6
+    """Carrying rows without a price from which on these are taken away while there are steps."""
     stepped_turns: int = 20
     """Turns of steps at most where no time is set."""
     carrying_better: float = 2e-4
