@@ -25,7 +25,7 @@ from allocator.search.bounds.proving import Prover
 from allocator.solver.solver_model import SolverModel
 
 MANY = int(os.environ.get("ALLOCATOR_LAWS", "6"))
-BOOSTED = (8, 9, 18, 28, 25, 6, 7, 17, 19, 20, 21, 22, 24, 26, 29, 30, 1, 2)
+BOOSTED = (8, 18, 28, 25, 6, 7, 17, 19, 20, 21, 22, 24, 26, 29, 30, 1, 2, 9)
 """Numbers of drawn sites with blowers."""
 
 

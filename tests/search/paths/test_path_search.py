@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -195,6 +196,10 @@ def test_many_sources_have_one_long_start_sooner(small: Site) -> None:
     assert many._too_short(seconds, 100)
 
 
+def _begun_more_than(search: PathSearch, many: int) -> bool:
+    return search._long_begun > many
+
+
 def test_long_starts_follow_each_other_where_there_is_time(
     small: Site, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -205,6 +210,7 @@ def test_long_starts_follow_each_other_where_there_is_time(
     for moves, several in ((5, True), (10**9, False)):
         monkeypatch.setattr("allocator.search.paths.starts.LONG_MOVES", moves)
         search = PathSearch(*made, seed=3, effort="normal")
-        search.run(0.5, None, lambda: False, lambda find, note: None)
+        begun = partial(_begun_more_than, search, 2)
+        search.run(20.0 if several else 0.5, None, begun, lambda find, note: None)
         assert (search._long_begun > 1) == several
         assert [start.seed for start in search._long] == [3 * 1009 + search._long_begun]
