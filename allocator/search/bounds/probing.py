@@ -31,7 +31,7 @@ from allocator.solver.probes import Probes
 WHOLE = 1e-6
 """A build laid to within this share counts as laid, or as not laid."""
 SURE = 3
-"""Builds of a kind that are tried before others of the kind are foretold by them."""
+"""Builds of a kind that are tried before the loss of others of the kind is estimated from them."""
 
 
 @dataclass
@@ -143,15 +143,15 @@ class Probing:
             for number, key in self._open()
             if WHOLE < last.point[number] < 1.0 - WHOLE
         ]
-        foretold = [(self._foretold(key, left), number, key, left) for number, key, left in partly]
-        foretold.sort(key=lambda entry: (-entry[0], entry[1]))
+        expected = [(self._loss_of(key, left), number, key, left) for number, key, left in partly]
+        expected.sort(key=lambda entry: (-entry[0], entry[1]))
         solver = solver_model.solver
         solver.relax(True)
         # the optimum again, at its own basis, if cuts were added after it
         probes: Probes | None = None
         found: set[Key] = set()
         try:
-            for loss, number, key, left in foretold:
+            for loss, number, key, left in expected:
                 if loss < BOUND.probing_near * room and self._known(key):
                     continue
                 if len(found) >= BOUND.probing_batch or self._late(ends):
@@ -177,7 +177,7 @@ class Probing:
     def _known(self, key: Key) -> bool:
         return key in self._losses or len(self._kinds.get(_kind(key), ())) >= SURE
 
-    def _foretold(self, key: Key, left: float) -> float:
+    def _loss_of(self, key: Key, left: float) -> float:
         """What the relaxation may lose with a build laid in full, of which a share is laid not."""
         if key in self._losses:
             return self._losses[key]
