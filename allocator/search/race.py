@@ -93,8 +93,8 @@ def racer_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> Rac
 def threads_of(site: Network, settings: Settings, clock: Clock, busy: bool) -> int | None:
     """Threads of the integer model: two where nothing else has use for a second core at first.
 
-    On published networks of 40 nodes HiGHS takes a sixth less time with two; see
-    ``benchmarks/README.md``.
+    HiGHS then takes a sixth less time for a published network of 40 nodes, and about as much for
+    three others (``benchmarks/README.md``).
     """
     alone = is_small(site) and not wants_power(site)
     return 2 if alone and may_have_worker(settings, clock, busy) else settings.threads

@@ -97,16 +97,11 @@ class Relaxation:
         """Row of the goal in the solver, and its scale."""
         self.units = np.array([column.unit for column in self.model.columns])
         self.last: Optimum | None = None
-        self._impossible = False
+        self.impossible = False
         """Whether the last solve found that there is no point."""
         self.thresholds: list[Threshold] = []
         self.store_rows: list[Row] = []
         self._links = {link.name: link for link in self.disaggregated.links}
-
-    @property
-    def impossible(self) -> bool:
-        """Whether the last solve found that there is no point."""
-        return self._impossible
 
     def flows_without(self, closed: Collection[Key]) -> int:
         """How many flows by origin there would be at most without some builds."""
@@ -193,7 +188,7 @@ class Relaxation:
                 solved = self.solver_model.run(time_limit=left, interior=first)
                 bound = self.solver_model.unscaled(solved.bound)
                 if solved.point is None or bound is None:
-                    self._impossible = solved.status == Status.INFEASIBLE
+                    self.impossible = solved.status == Status.INFEASIBLE
                     return False
                 before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs(), solver.duals())
@@ -220,7 +215,7 @@ class Relaxation:
 
         What was solved so is not remembered, as it says nothing of all points.
         """
-        before, self._impossible = self.last, False
+        before, self.impossible = self.last, False
         columns = np.array([self.model.index(key) for key in held], dtype=np.int64)
         values = np.array(list(held.values()))
         self._solver.bounds(columns, values, values)
@@ -233,7 +228,7 @@ class Relaxation:
         found = None if self.last is before else self.last
         if held and before is not None:
             self.last = before
-        return Round(found, done or self._impossible, self._impossible)
+        return Round(found, done or self.impossible, self.impossible)
 
     def broken_at(self, point: np.ndarray) -> list[Row]:
         """All cuts that a point breaks."""
