@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import contextlib
 import os
-import signal
-import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import (
@@ -18,14 +16,13 @@ from concurrent.futures import (
     CancelledError,
     Executor,
     Future,
-    ProcessPoolExecutor,
     wait,
 )
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from allocator.base.errors import AllocatorError
-from allocator.base.parent_process import end_with_parent
+from allocator.base.process_pool import process_pool
 from allocator.studies.results import Result, Results
 
 THREAD_LIMITS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "NUMBA_NUM_THREADS")
@@ -241,8 +238,7 @@ def _streamed(
                     most = 1 if any(case.key in tries for case in suspects) else 4 * count
                     while waiting and len(running) < most:
                         case = waiting[-1]
-                        with _interrupts_ignored():
-                            running[executor.submit(attempt, task, case.arguments)] = case
+                        running[executor.submit(attempt, task, case.arguments)] = case
                         waiting.pop()  # only once it is taken: a pool may break on being asked
                     finished, _ = wait(running, timeout=LOOK, return_when=FIRST_COMPLETED)
                     if not finished:
@@ -316,36 +312,9 @@ class _Watch:
 
 
 @contextlib.contextmanager
-def _interrupts_ignored() -> Iterator[None]:
-    """Ctrl-C is for the process that began the study: what starts meanwhile inherits to ignore it.
-
-    A pool starts its workers when it is handed cases.
-    """
-    if threading.current_thread() is not threading.main_thread():
-        yield
-        return
-    before = signal.signal(signal.SIGINT, signal.SIG_IGN)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGINT, before)
-
-
-@contextlib.contextmanager
 def _pool(count: int) -> Iterator[Executor]:
-    import multiprocessing
-
-    # New processes, not copies of this one: the solver and the just-in-time compiler hold locks.
-    context = multiprocessing.get_context("spawn")
-    with (
-        _capped_threads(),
-        ProcessPoolExecutor(count, context, end_with_parent, (os.getpid(),)) as pool,
-    ):
-        try:
-            yield pool
-        except BaseException:
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+    with _capped_threads(), process_pool(count) as pool:
+        yield pool
 
 
 @contextlib.contextmanager
