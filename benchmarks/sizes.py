@@ -167,8 +167,8 @@ def sizes_of(given: argparse.Namespace) -> list[Size]:
     found = []
     for name in named:
         sources, junctions, places = map(int, name.split("/"))
-        seeds = given.seeds if sources <= 40 else min(given.seeds, 2)
-        found += [Size(sources, junctions, places, given.level, n + 1) for n in range(seeds)]
+        seeds = range(given.first_seed, given.first_seed + given.seeds)
+        found += [Size(sources, junctions, places, given.level, seed) for seed in seeds]
     return found
 
 
@@ -180,6 +180,7 @@ def main() -> None:
     parser.add_argument("--level", choices=("tight", "fair"), default="tight")
     parser.add_argument("--seconds", type=float, default=20.0)
     parser.add_argument("--seeds", type=int, default=1)
+    parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--no-baselines", action="store_true")
     given = parser.parse_args()
     print(f"basis {given.basis}, {given.seconds:g} s, two cores; MW, s, MiB, ratio to plain HiGHS")
