@@ -2,16 +2,19 @@
 
 import itertools
 import random
+from functools import partial
 from pathlib import Path
 
 from allocator.base.clock import Clock
 from allocator.model.cuts import promises_of, violated
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model
-from allocator.model.stating import state
+from allocator.model.stating import offered, state
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.search import Settings
+from allocator.search.bound_process import store_cuts
+from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.proving import Prover
 from allocator.site.records import Site
 
@@ -30,6 +33,14 @@ def prover_for(site: Site, basis: str, nodes: int = NODES) -> tuple[Prover, Mode
         Clock(None),
     )
     return made, full, sets
+
+
+def carrying_of(site: Site, basis: str) -> CarryingBound:
+    """The bound by what carrying takes, of a site."""
+    sets = offered(network_of(site), basis)
+    promises = () if sets.lossless else promises_of(sets)
+    settings = Settings(basis=basis, time_limit=60.0)
+    return CarryingBound(sets, settings, Clock(None), partial(store_cuts, promises))
 
 
 def field_of_wells(folder: Path, sources: int, seed: int) -> Site:

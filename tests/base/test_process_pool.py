@@ -12,11 +12,16 @@ from allocator.base.process_pool import interrupts_deferred, process_pool
 
 def test_an_interrupt_within_is_heard_at_the_end() -> None:
     """It was ignored while a pool took a case: then Ctrl-C did nothing, some one time in many."""
-    reached = False
+    reached = []
+
+    def interrupted() -> None:
+        with interrupts_deferred():
+            os.kill(os.getpid(), signal.SIGINT)
+            reached.append(True)
+
     before = signal.getsignal(signal.SIGINT)
-    with pytest.raises(KeyboardInterrupt), interrupts_deferred():
-        os.kill(os.getpid(), signal.SIGINT)
-        reached = True
+    with pytest.raises(KeyboardInterrupt):
+        interrupted()
     assert reached
     assert signal.getsignal(signal.SIGINT) is before
     assert not signal.pthread_sigmask(signal.SIG_BLOCK, []) & {signal.SIGINT}
@@ -31,8 +36,11 @@ def test_a_process_begun_within_does_not_hear_of_it() -> None:
 
 def test_an_interrupt_while_a_case_is_handed_over_ends_the_work() -> None:
     """The pool takes the case whole, and what begins with it is ended with the rest."""
-    with pytest.raises(KeyboardInterrupt), process_pool(1) as pool:
-        with interrupts_deferred():
-            future = pool.submit(os.getpid)
+
+    def handed_over() -> None:
+        with process_pool(1) as pool, interrupts_deferred():
+            pool.submit(os.getpid)
             os.kill(os.getpid(), signal.SIGINT)
-        future.result()
+
+    with pytest.raises(KeyboardInterrupt):
+        handed_over()

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from drawn_flows import plain, with_cuts
 from families import site_of
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
@@ -93,14 +94,16 @@ def test_what_is_left_for_a_cutoff_holds_the_best_of_every_choice_tried(
         if turn == 3:
             carrying.run(None, lambda bound: None)
         else:
-            carrying.state(carrying.even * chance.exponential(2.0, len(carrying.even)))
+            weight = carrying.even * chance.exponential(2.0, len(carrying.even))
+            prices = plain(carrying, weight)
+            carrying.state(with_cuts(carrying, prices, chance) if turn else prices)
             carrying.solve(None)
-        prices = carrying.alone()
-        if prices is None:
+        alone = carrying.alone()
+        if alone is None:
             continue
         for share in (0.02, 0.5, 2.0):
             # a cutoff that the best plan just reaches
-            value = made.value_within(Reducer(network, prices), -best * (1.0 - 1e-5), share)
+            value = made.value_within(Reducer(network, alone), -best * (1.0 - 1e-5), share)
             assert value is not None
             assert value >= best * (1.0 - 2e-5)
 

@@ -1,42 +1,28 @@
 """The bound by what carrying takes: passed by no plan for any weights, and near other bounds."""
 
 from dataclasses import replace
-from functools import partial
 from pathlib import Path
 
 import numpy as np
 import pytest
+from drawn_flows import plain, with_cuts
 from families import site_of
-from proven_fields import prover_for
+from proven_fields import carrying_of, prover_for
 from tiny_bases import Basis, MeanBasis
 from tiny_firm import FirmBasis
 from tiny_search import best_goals
 from tiny_sites import tiny_site
 
-from allocator.base.clock import Clock
-from allocator.model.cuts import promises_of
 from allocator.model.goals import goals_of
-from allocator.model.stating import offered
-from allocator.network.deriving import network_of
-from allocator.search import Settings
-from allocator.search.bound_process import store_cuts
 from allocator.search.bounds import carrying, carrying_rows
 from allocator.search.bounds.carrying import CarryingBound
 from allocator.search.bounds.carrying_rows import single_precision
 from allocator.search.strategy.budgets import BOUND
-from allocator.site.records import Site
 
 STEPPED = replace(BOUND, stepped_weights=0)
 """Subgradient steps come first on small sites too."""
 FORGETFUL = replace(STEPPED, idle_rows=1)
 """They take every row without a price away at once."""
-
-
-def carrying_of(site: Site, basis: str) -> CarryingBound:
-    sets = offered(network_of(site), basis)
-    promises = () if sets.lossless else promises_of(sets)
-    settings = Settings(basis=basis, time_limit=60.0)
-    return CarryingBound(sets, settings, Clock(None), partial(store_cuts, promises))
 
 
 def turns(made: CarryingBound, count: int) -> float:
@@ -77,9 +63,11 @@ def test_no_weights_bound_below_the_best_of_every_choice_tried(
     chance = np.random.default_rng(number)
     for _ in range(6):
         weights = made.even * chance.exponential(3.0, len(made.even))
-        made.state(weights)
+        made.state(plain(made, weights))
         # what a pipe may collect beyond the cost of its one build, at a price
-        made.state(weights, 0.01 * chance.exponential(1.0, made.pipes))
+        made.state(plain(made, weights, 0.01 * chance.exponential(1.0, made.pipes)))
+        # with cuts at some prices, which may be more than builds cost
+        made.state(with_cuts(made, plain(made, weights), chance))
     made.solve(None)
     assert made.bound is not None
     assert -made.bound >= best * (1.0 - 1e-9)
@@ -95,8 +83,8 @@ def test_rows_without_a_price_may_go(tmp_path: Path, monkeypatch: pytest.MonkeyP
     made = carrying_of(site_of(tmp_path, 8, 10, 2), "mean")
     chance = np.random.default_rng(1)
     for size in (0.1, 1.0, 0.3, 2.0, 0.5):
-        made.state(made.even * size * chance.exponential(1.0, len(made.even)))
-    made.state(made.even)
+        made.state(plain(made, made.even * size * chance.exponential(1.0, len(made.even))))
+    made.state(plain(made, made.even))
     made.solve(None)
     before = made._priced()
     assert before

@@ -43,12 +43,13 @@ def test_raised_weights_fall_nowhere_and_collect_no_more_than_builds_cost(
     for _ in range(5):
         start = lowered(packed, cost, even * chance.exponential(0.3, len(even)))
         gain = chance.exponential(20.0, len(regions.end_node))
-        found = raised(packed, gain, cost, start)
+        extra = np.where(chance.random(len(even)) < 0.2, even * chance.exponential(1.0), 0.0)
+        found = raised(packed, gain, cost, start, extra)
         assert (found >= start).all()
         assert (found > start).any()
         np.testing.assert_allclose(lowered(packed, cost, found), found, rtol=1e-8)
-        short = np.minimum(distances(packed, start), gain)
-        assert (np.minimum(distances(packed, found), gain) >= short - 1e-12).all()
+        short = np.minimum(distances(packed, start + extra), gain)
+        assert (np.minimum(distances(packed, found + extra), gain) >= short - 1e-12).all()
 
 
 def test_paths_have_the_distance_of_their_end(made: tuple[Regions, Floats, Floats]) -> None:

@@ -26,6 +26,13 @@ A build may collect more by ``p`` at a price: a pipe has one build in one direct
 on it falls short of what is collected there by no more than the largest excess of any of its
 builds, and the row holds with n plus these excesses, summed over the pipes, on its right side.
 
+Cover cuts (:mod:`.cover_cuts`) with prices m_c may be added to the limit first,
+
+    sum over c of m_c * (sum of flows of c - sum over d, k of share[c,d,k] * lay[d,k])  <=  0:
+
+what builds use is then ``a[d,k] - sum over c of m_c share[c,d,k]``, with an excess where that is
+below 0, and an origin weighs m_c more on the link of each cut that it is in.
+
 The bound has the rows of the model in which pipes are only a burden, without pipes (rows in which
 they are not are left out; both relax), what leaves an origin and comes to an end in balance, and
 carrying rows. Rows for any number of weights hold together, so that turns only add some. The best
@@ -83,7 +90,7 @@ class CarryingBound(CarryingRows):
         goal = self.goal
         if goal is None:
             return
-        self.state(self.even)
+        self.state(self._plain(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes)))
         self.solve(ends, hear)
         if self._large:
             now = time.perf_counter()
@@ -92,9 +99,9 @@ class CarryingBound(CarryingRows):
             if over(until):
                 return
         self._program = program = self._path_program(goal)
-        first = Prices(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes))
+        first = self._plain(np.zeros(len(self._ends.node)), self.even, np.zeros(self.pipes))
         for prices in (first,) if self._centre is None else (first, self._centre):
-            paths = region_paths(self._packed, prices.weight, prices.gain, -np.inf, NEAR_ENDS)
+            paths = region_paths(self._packed, prices.taken, prices.gain, -np.inf, NEAR_ENDS)
             program.add_paths(paths)
         self.improve(ends, BOUND.carrying_turns if ends is None else None, hear)
 
@@ -122,12 +129,12 @@ class CarryingBound(CarryingRows):
             mean = own if self._centre is None else own.toward(self._centre, KEPT)
             own, mean = self._raised(own), self._raised(mean)
             new = program.add_paths(
-                region_paths(self._packed, own.weight, own.gain, LEAST_GAIN, OWN_PATHS)
+                region_paths(self._packed, own.taken, own.gain, LEAST_GAIN, OWN_PATHS)
             )
             self.clock.spend("multipliers", time.perf_counter() - began)
             before = self.bound
             for prices in (mean,) if new else (mean, own):
-                self.state(prices.weight, prices.single)
+                self.state(prices)
             self.solve(ends, hear)
             self._priced()
             if self._centre is None or self.bound != before:
@@ -135,7 +142,7 @@ class CarryingBound(CarryingRows):
             if self._converged(program) or self.clock.interrupted or over(ends):
                 return
             program.add_paths(
-                region_paths(self._packed, mean.weight, mean.gain, LEAST_GAIN, MEAN_PATHS)
+                region_paths(self._packed, mean.taken, mean.gain, LEAST_GAIN, MEAN_PATHS)
             )
             gained = math.inf if before is None or self.bound is None else self.bound - before
             idle = idle + 1 if gained < BOUND.carrying_better * abs(self.bound or 0.0) else 0
@@ -190,7 +197,8 @@ class CarryingBound(CarryingRows):
             self.clock.spend("multipliers", time.perf_counter() - began)
             for weight in weights:
                 # lowered by what is beyond the cost, ways would be shorter: that costs more
-                self.state(weight, excess_by_pipe(self._packed, cost, weight))
+                excess = excess_by_pipe(self._packed, cost, weight)
+                self.state(self._plain(prices.gain, weight, excess))
             self.solve(ends, hear)
             turn += 1
             gained = math.inf if before is None or self.bound is None else self.bound - before
@@ -232,7 +240,7 @@ class CarryingBound(CarryingRows):
             else:
                 worth = max(0.0, dual(carried.row))
             gain[carried.end] = max(gain[carried.end], worth / total)
-        return Prices(gain, weight, single)
+        return self._plain(gain, weight, single)
 
     def _path_program(self, goal: Goal) -> PathProgram:
         taken: Terms = []
@@ -242,6 +250,7 @@ class CarryingBound(CarryingRows):
             self.model,
             goal,
             self._carried,
+            self._net,
             self._regions,
             SharedLimit(self.limit.cost, taken, self.limit.shares),
             self._store_cuts,
@@ -256,6 +265,11 @@ class CarryingBound(CarryingRows):
         return program.value - self.bound <= CLOSE * abs(self.bound)
 
     def _raised(self, prices: Prices) -> Prices:
-        cost = self._costs_with(prices.single)
+        cost, _ = self._costs_with(prices)
         weight = lowered(self._packed, cost, prices.weight)
-        return prices._replace(weight=raised(self._packed, prices.gain, cost, weight))
+        weight = raised(self._packed, prices.gain, cost, weight, prices.extra)
+        return prices._replace(weight=weight)
+
+    def _plain(self, gain: Floats, weight: Floats, single: Floats) -> Prices:
+        """Prices without cover cuts."""
+        return Prices(gain, weight, single, np.zeros(len(weight)), np.zeros(len(self.limit.cost)))

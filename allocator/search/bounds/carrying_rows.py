@@ -23,7 +23,7 @@ from allocator.search.bounds.arrays import Floats, arcs_by_number, network_array
 from allocator.search.bounds.disaggregated import PipeLink
 from allocator.search.bounds.multicommodity import given, origins_of, taken, takers
 from allocator.search.bounds.path_columns import PathFormulation
-from allocator.search.bounds.path_program import Carried
+from allocator.search.bounds.path_program import Carried, Prices
 from allocator.search.bounds.pipeless import PipelessModel, is_of_pipe
 from allocator.search.bounds.reducer import CarriedNetwork, CarryingPrices
 from allocator.search.bounds.regions import distances, lowered, packed_regions, regions_of
@@ -37,6 +37,7 @@ class _Stated(NamedTuple):
     """A carrying row: its number in the solver and scale, distances by end, weights, excesses.
 
     Weights are megabytes, so in single precision: the row is that of these very figures.
+    ``extra``, ``spent``: of cover cuts, as :class:`Prices` has them; None where there are none.
     """
 
     row: int
@@ -44,6 +45,8 @@ class _Stated(NamedTuple):
     ways: Floats
     weight: NDArray[np.float32]
     single: Floats
+    extra: Floats | None
+    spent: Floats | None
 
 
 class LaidLimit(NamedTuple):
@@ -200,32 +203,35 @@ class CarryingRows:
         """How many pipes there are."""
         return int(self._net.pipe.max(initial=-1)) + 1
 
-    def _costs_with(self, single: Floats) -> Floats:
-        """What each build may collect where every pipe has an excess."""
-        found: Floats = self.limit.cost + np.repeat(
-            single[self._net.pipe], np.diff(self._net.build)
-        )
-        return found
+    def _costs_with(self, prices: Prices) -> tuple[Floats, Floats]:
+        """What each build may collect, and the excess of each pipe that this takes."""
+        pipe = np.repeat(self._net.pipe, np.diff(self._net.build))
+        cost = self.limit.cost - prices.spent
+        single = prices.single.copy()
+        np.maximum.at(single, pipe, -cost)  # what cover cuts spend of a build beyond its cost
+        found: Floats = np.maximum(0.0, cost + single[pipe])
+        return found, single
 
-    def state(self, weight: Floats, single: Floats | None = None) -> None:
-        """A carrying row for some weights, lowered; ``single``: the excess of each pipe."""
+    def state(self, prices: Prices) -> None:
+        """A carrying row for some prices, their weights lowered."""
         began = time.perf_counter()
-        cost = self.limit.cost if single is None else self._costs_with(single)
-        excess = 0.0 if single is None else math.fsum(single.tolist())
-        stored = single_precision(lowered(self._packed, cost, weight))
-        weight = stored.astype(np.float64)
-        ways = np.where(self._reached, distances(self._packed, weight), 0.0)
+        cost, single = self._costs_with(prices)
+        stored = single_precision(lowered(self._packed, cost, prices.weight))
+        covers = bool(prices.spent.any())
+        taken = stored.astype(np.float64) + prices.extra
+        ways = np.where(self._reached, distances(self._packed, taken), 0.0)
         terms: Terms = [(float(ways[one.end]), one.key) for one in self._carried]
         for _, kept, high in self.model.uses.values():
             terms += scaled(kept, 1.0 / high)
         name = f"carrying[{len(self._carrying_rows)}]"
-        row = self.model.scaled_row(name, terms, high=self.limit.shares + excess)
+        most = self.limit.shares + math.fsum(single.tolist())
+        row = self.model.scaled_row(name, terms, high=most)
         if row is not None:
             self._solver_model.add([row])
             number = self._solver_model.solver.row_count - 1
             self._carrying_rows.append(number)
-            single = np.zeros(self.pipes) if single is None else single
-            self._stated.append(_Stated(number, row.scale, ways, stored, single))
+            extra, spent = (prices.extra, prices.spent) if covers else (None, None)
+            self._stated.append(_Stated(number, row.scale, ways, stored, single, extra, spent))
         self.clock.spend("multipliers", time.perf_counter() - began)
 
     def solve(self, ends: float | None, hear: Callable[[float], object] | None = None) -> None:
@@ -283,11 +289,13 @@ class CarryingRows:
         taken: Terms = []
         for _, kept, high in self.model.uses.values():
             taken += scaled(kept, 1.0 / high)
+        weight = best.weight.astype(np.float64)
         return CarryingPrices(
             bound,
             price * step,
-            self.limit.cost,
-            best.weight.astype(np.float64),
+            self.limit.cost if best.spent is None else self.limit.cost - best.spent,
+            weight,
+            weight if best.extra is None else weight + best.extra,
             best.single,
             best.ways,
             reduced,

@@ -5,13 +5,15 @@ What goes from an origin to an end is a sum of flows along paths of the origin's
 
     paths through d                      <=  sum over k of capacity_k * lay[d,k]        for all d,
     paths of origins A through d         <=  sum over k of min(capacity_k, M(A)) * lay[d,k],
+    paths of origins A through d         <=  sum over builds of several links of share * lay,
     sum over builds of a pipe of lay     <=  1,
     sum of cost[d,k] * lay[d,k]  +  t    <=  n       (see :mod:`allocator.search.bounds.carrying`).
 
-The second are threshold cuts, stated where they are broken (``disaggregated.py``). With some paths
-alone this bounds nothing. Its duals, in shares of the price of the limit, are weights of links by
-origin, what ends are worth, and what it is worth that a pipe has one build alone: carrying rows are
-made of these, whatever they are.
+The second are threshold cuts (``disaggregated.py``), the third cover cuts (:mod:`.cover_cuts`),
+both stated where they are broken. With some paths alone this bounds nothing. Its duals, in shares
+of the price of the limit, are weights of links by origin, what ends are worth, what it is worth
+that a pipe has one build alone, and prices of cover cuts: carrying rows are made of these, whatever
+they are.
 """
 
 from __future__ import annotations
@@ -28,7 +30,8 @@ from allocator.base.clock import Clock
 from allocator.base.status import Status
 from allocator.model.goals import Goal
 from allocator.model.model import INFINITY, Key, Model, Row, Terms
-from allocator.search.bounds.arrays import Floats, Ints
+from allocator.search.bounds.arrays import Floats, Ints, NetworkArrays
+from allocator.search.bounds.cover_cuts import CoverCut, CoverFinder
 from allocator.search.bounds.raising import broken_cuts
 from allocator.search.bounds.regions import Regions, packed_regions
 from allocator.search.bounds.relaxation import LOOSE, StoreCuts
@@ -62,12 +65,21 @@ class Prices(NamedTuple):
     """What duals say, in shares of the limit's price: by end, by slot, and by pipe.
 
     ``gain``: what flow is worth at an end; ``weight``: what a link takes; ``single``: what it is
-    worth that a pipe has one build alone.
+    worth that a pipe has one build alone. Of cover cuts ``extra``, by slot, what a link takes more,
+    and ``spent``, by build, what that takes from the cost of builds.
     """
 
     gain: Floats
     weight: Floats
     single: Floats
+    extra: Floats
+    spent: Floats
+
+    @property
+    def taken(self) -> Floats:
+        """What a link takes in all, by slot."""
+        found: Floats = self.weight + self.extra
+        return found
 
     def toward(self, other: Prices, share: float) -> Prices:
         """So much of the way to others."""
@@ -84,11 +96,15 @@ class SharedLimit(NamedTuple):
 
 
 class _Cut(NamedTuple):
-    """A threshold cut: its row in the solver, the scale of that, and its slots."""
+    """A threshold cut: its row in the solver, the scale of that, and its slots.
+
+    ``cover``: it is a cover cut, of these builds.
+    """
 
     row: int
     scale: float
     slots: Ints
+    cover: CoverCut | None = None
 
 
 class PathProgram:
@@ -103,6 +119,7 @@ class PathProgram:
         base: Model,
         goal: Goal,
         carried: Sequence[Carried],
+        net: NetworkArrays,
         regions: Regions,
         limit: SharedLimit,
         store_cuts: StoreCuts,
@@ -113,6 +130,7 @@ class PathProgram:
         self._base, self._carried, self._regions = base, carried, regions
         self._packed = packed_regions(regions)
         self._cost, self._store_cuts = limit.cost, store_cuts
+        self._covers = CoverFinder(net, regions)
         self.model = model = Model(clock.check)
         for column in base.columns:
             low, high = column.low * column.unit, column.high * column.unit
@@ -146,7 +164,7 @@ class PathProgram:
         """By slot: the paths that use it."""
         self._paths_of: list[list[int]] = [[] for _ in carried]
         self._cuts: dict[int, list[_Cut]] = {}
-        """Threshold cuts by link."""
+        """Threshold and cover cuts by link."""
         self.store_rows: list[Row] = []
         """Store cuts that were found here and not taken yet."""
         self._loose = FIRST_LOOSE
@@ -337,8 +355,41 @@ class PathProgram:
             self.add_store_cuts(rows)
         for link, low, high in zip(links.tolist(), first[:-1], first[1:], strict=True):
             self._add_threshold(link, chosen[low:high])
+        covers: list[CoverCut] = []
+        if len(links) == 0:
+            covers = self._covers.broken(flow, laid, self._main(amount), self._loose)
+        for cover in covers:
+            self._add_cover(cover)
         self._solver_model.clock.spend("cuts", time.perf_counter() - began)
-        return bool(rows) or len(links) > 0
+        return bool(rows or covers) or len(links) > 0
+
+    def _main(self, amount: Floats) -> dict[int, list[int]]:
+        """By slot that is used, the path that uses it most, from its home; ``amount`` by path."""
+        found: dict[int, tuple[float, int]] = {}
+        ways: dict[int, list[int]] = {}
+        for slot, path in zip(self._path_slot, self._slot_path, strict=True):
+            if amount[path] > 0.0:
+                ways.setdefault(path, []).insert(0, slot)
+                if slot not in found or amount[path] > found[slot][0]:
+                    found[slot] = float(amount[path]), path
+        return {slot: ways[path] for slot, (_, path) in found.items()}
+
+    def _add_cover(self, cover: CoverCut) -> None:
+        regions = self._regions
+        links = np.unique(np.searchsorted(regions.build, cover.builds, side="right") - 1)
+        self._open([link for link in links.tolist() if self._link_row[link] < 0])
+        terms: Terms = [
+            (1.0, ("path", path))
+            for slot in cover.slots.tolist()
+            for path in self._through.get(slot, ())
+        ]
+        shares = zip(cover.shares.tolist(), cover.builds.tolist(), strict=True)
+        terms += [(-share, ("laid", k)) for share, k in shares]
+        link = int(regions.slot_link[cover.slots[0]])
+        row = self.model.scaled_row(f"cover[{link}]", terms, high=0.0)
+        if row is not None:
+            self._cuts.setdefault(link, []).append(_Cut(self._rows, row.scale, cover.slots, cover))
+            self._add(row)
 
     def _values(self, point: np.ndarray, sums: Floats) -> dict[Key, float]:
         """Values (SI) of the base model's columns: those that are carried are sums of paths."""
@@ -369,15 +420,19 @@ class PathProgram:
             return None
         by_link = np.where(self._link_row < 0, 0.0, -duals[self._link_row]) / self._link_scale
         weight = np.maximum(0.0, by_link)[regions.slot_link]
+        extra, spent = np.zeros(len(weight)), np.zeros(len(regions.capacity))
         for cuts in self._cuts.values():
             for cut in cuts:
                 if cut.row < len(duals) and duals[cut.row] < 0.0:
-                    weight[cut.slots] -= duals[cut.row] / cut.scale
+                    paid = -float(duals[cut.row]) / cut.scale
+                    (weight if cut.cover is None else extra)[cut.slots] += paid
+                    if cut.cover is not None:
+                        spent[cut.cover.builds] += paid * cut.cover.shares
         single = np.where(self._pipe_row < 0, 0.0, np.maximum(0.0, -duals[self._pipe_row]))
         number, row = (np.array(part, dtype=np.int64) for part in self._entry[:2])
         known = row < len(duals)  # rows that were added since have none
         each = np.array(self._entry[2])[known] * duals[row[known]]
-        paid = np.bincount(number[known], weights=each, minlength=len(self._costs))
+        worth = np.bincount(number[known], weights=each, minlength=len(self._costs))
         gain = np.full(len(regions.end_node), -np.inf)
-        np.maximum.at(gain, self._end, (paid - self._costs) / self._units)
-        return Prices(gain / price, weight / price, single / price)
+        np.maximum.at(gain, self._end, (worth - self._costs) / self._units)
+        return Prices(*(part / price for part in (gain, weight, single, extra, spent)))

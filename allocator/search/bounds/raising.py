@@ -39,13 +39,14 @@ def filled(
 
 
 @compiled
-def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats) -> Floats:
+def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats, extra: Floats) -> Floats:
     """Weights raised, origin by origin, where a way is too cheap and no build collects too much.
 
     As ``multipliers.dual_ascent``, within regions. ``gain``: what flow is worth at an end, which
-    the way to it should cost. With every weight raised as far as it may be, paths reach each node
-    no cheaper than some value, and no node need be farther than what flow is worth there. Between
-    the two, each arc is raised to the difference of its nodes.
+    the way to it should cost; ``extra``: what ways take by slot besides. With every weight raised
+    as far as it may be, paths reach each node no cheaper than some value, and no node need be
+    farther than what flow is worth there. Between the two, each arc is raised to the difference of
+    its nodes.
     """
     room = room_for(regions)
     far = room[0]
@@ -56,7 +57,7 @@ def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats) -> Float
         filled(regions, weight, d, order, sums, last)
     worth, price, near = np.empty(len(far)), np.empty(len(far)), np.empty(len(far))
     nowhere = np.full(len(far), -np.inf)
-    roomy = weight.copy()
+    way, roomy = weight + extra, weight + extra
     for o in range(len(regions.most)):
         first = regions.node_first[o]
         nodes = regions.node_first[o + 1] - first
@@ -68,7 +69,7 @@ def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats) -> Float
             if node >= 0:
                 worth[node] = max(worth[node], gain[n])
         worth[nodes] = limit  # a path that leaves may come back to any end
-        reached(regions, weight, o, nowhere, limit, room)
+        reached(regions, way, o, nowhere, limit, room)
         short = False
         for node in range(nodes + 1):
             near[node] = far[node]
@@ -84,7 +85,7 @@ def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats) -> Float
                 if part > 0.0:
                     more = max(0.0, cost[k] - sums[k]) / part
                     free = min(free, max(0.0, last[k] - weight[slot]) + more)
-            roomy[slot] = weight[slot] + free
+            roomy[slot] = way[slot] + free
         reached(regions, roomy, o, nowhere, limit, room)
         grew = True
         while grew:
@@ -98,7 +99,7 @@ def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats) -> Float
                     other = regions.arc_end[arc]
                     if other < 0:
                         other = nodes
-                    ahead = worth[other] - weight[regions.arc_slot[arc]]
+                    ahead = worth[other] - way[regions.arc_slot[arc]]
                     if ahead > worth[node] + LEAST:
                         worth[node] = ahead
                         grew = True
@@ -113,8 +114,9 @@ def raised(regions: Regions, gain: Floats, cost: Floats, start: Floats) -> Float
                     other = nodes
                 slot = regions.arc_slot[arc]
                 wanted = price[other] - price[node]
-                if wanted > weight[slot]:
-                    weight[slot] = wanted
+                if wanted > way[slot]:
+                    weight[slot] = weight[slot] + wanted - way[slot]
+                    way[slot] = wanted
                     filled(regions, weight, regions.slot_link[slot], order, sums, last)
     return weight
 

@@ -7,6 +7,7 @@ has a price P in the linear program that it bounds. By weak duality every plan i
     slack  >=  sum over laid (d,k) of (a[d,k] + p[d] - sum_o w[o,d] f[o,d])
                + sum over paths of (w(path) - D[o,e]) * flow along the path.
 
+Cover cuts add to what a path weighs and take from a (:mod:`allocator.search.bounds.carrying`).
 So with ``x[o,e] = reduced[o,e] / P - D[o,e]`` each kg/s of origin o on arc a costs P times its
 *excess*, the least of ``w(path) + x[o,e]`` over all paths through a. Then in a plan that is worth a
 *cutoff* or less
@@ -57,19 +58,21 @@ LEAST = 1e-12
 class CarryingPrices(NamedTuple):
     """A carrying row with its price (value per share of the limit), and the bound it gives (SI).
 
-    ``cost`` by build, ``weight`` by slot, ``single`` (the excess that a pipe may collect) by pipe;
+    ``cost`` by build, less what cover cuts spend; by slot ``weight``, what builds collect, and
+    ``taken``, what ways take in all; ``single`` (the excess that a pipe may collect) by pipe;
     by end ``distance`` and ``reduced``, reduced cost in shares (infinite where nothing is sent).
-    ``taken``: what else takes from the limit; ``shares``: its right side without excesses.
+    ``others``: what else takes from the limit; ``shares``: its right side without excesses.
     """
 
     bound: float
     price: float
     cost: Floats
     weight: Floats
+    taken: Floats
     single: Floats
     distance: Floats
     reduced: Floats
-    taken: Terms
+    others: Terms
     shares: float
 
 
@@ -133,7 +136,7 @@ class Reducer:
         regions = self._net.regions
         open_link = np.zeros(len(regions.pipe), dtype=bool)
         open_link[self._link_of_build[laid]] = True
-        found: Floats = np.where(open_link[regions.slot_link], self.prices.weight, np.inf)
+        found: Floats = np.where(open_link[regions.slot_link], self.prices.taken, np.inf)
         return found
 
     def _found(
@@ -188,7 +191,7 @@ class Reducer:
             arcs,
             beyond,
             ways,
-            prices.taken,
+            prices.others,
             prices.shares + float(prices.single.sum()),
         )
 
