@@ -45,6 +45,8 @@ FIRST_LOOSE, FINER = 0.1, 0.25
 """A threshold cut is not worth a row at first where it is broken by less than this share of what it
 speaks of; where none is, so many times as little counts. Cuts broken by little are of no use later,
 and each makes the program slower."""
+COVER_LOOSE = 0.01
+"""The same for a cover cut, at the most."""
 NEVER = 1e6
 """Cost of a build that may not be laid, in shares of the limit."""
 LEAST_PRICE = 1e-12
@@ -357,7 +359,9 @@ class PathProgram:
             self._add_threshold(link, chosen[low:high])
         covers: list[CoverCut] = []
         if len(links) == 0:
-            covers = self._covers.broken(flow, laid, self._main(amount), self._loose)
+            covers = self._covers.broken(
+                flow, laid, self._main(amount), min(COVER_LOOSE, self._loose)
+            )
         for cover in covers:
             self._add_cover(cover)
         self._solver_model.clock.spend("cuts", time.perf_counter() - began)
