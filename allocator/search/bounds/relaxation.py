@@ -22,8 +22,10 @@ from allocator.search.bounds.disaggregated import (
 from allocator.search.bounds.friction import state_friction
 from allocator.search.bounds.friction_cuts import broken_friction
 from allocator.search.bounds.reduction import Reduction
+from allocator.search.bounds.spare_rows import SpareRows
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
-from allocator.solver.interface import Highs
+from allocator.solver.bases import Basis, basis_of, begin_from, exact_costs, idle_rows
+from allocator.solver.interface import Highs, Solved
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 
@@ -33,6 +35,16 @@ LATE, LITTLE = 3, 1e-6
 LOOSE = 1e-5
 """A cut that is broken by less than this share of what it speaks of is not worth a row."""
 
+MANY_ROWS = 5_000
+"""Rows of friction by origin above which those that are idle at the first optimum are put aside."""
+SPARE_SOLVES, SPARE_GAIN = 8, 1e-4
+"""Solves in a turn while rows that were put aside come back, and the share of the bound that each
+must improve it by."""
+BROKEN = 1e-6
+"""By how much a point must break a row that was put aside, scaled."""
+
+Ranges = Mapping[Key, tuple[float, float]]
+"""Columns (without unit) and between what they are held."""
 StoreCuts = Callable[[Model, Mapping[Key, float], float], list[Row]]
 
 
@@ -53,12 +65,13 @@ class Optimum:
 class Round:
     """One round of cutting: the solved relaxation, if it was; ``done``: no more is to be cut;
 
-    ``impossible``: there is no point at all.
+    ``impossible``: there is no point at all. ``basis``: of what was solved.
     """
 
     optimum: Optimum | None
     done: bool
     impossible: bool
+    basis: Basis = None
 
 
 class Relaxation:
@@ -89,8 +102,14 @@ class Relaxation:
         self.solver_model = SolverModel(self.model, lambda values, tolerance: [], settings, clock)
         assert isinstance(self.solver_model.solver, Highs)
         self._solver = self.solver_model.solver
+        if by_friction:
+            exact_costs(self._solver)
         self.rows: list[Row] = list(self.model.rows)
-        """All rows, in the order in which the solver has them."""
+        """All rows but those in ``spare``, in the order in which the solver has them."""
+        self.spare = SpareRows()
+        """Rows without which it is solved until a point breaks them."""
+        self._basis: Basis = None
+        """Of the last solve."""
         self.costs = np.zeros(len(self.model.columns))
         """The objective by column, as it is minimised, scaled."""
         self._cutoff_row: tuple[int, float] | None = None
@@ -180,18 +199,20 @@ class Relaxation:
         solver.relax(True)
         try:
             for _ in range(rounds):
-                left = None if ends is None else ends - time.perf_counter()
-                if (left is not None and left <= 0.0) or self.solver_model.clock.interrupted:
+                if self._out(ends):
                     return False
                 # many new tangents: the simplex method alone takes two to three times as long
                 first = bool(self._builds) and self.last is None
-                solved = self.solver_model.run(time_limit=left, interior=first)
+                solved, back = self._solved(ends, first)
                 bound = self.solver_model.unscaled(solved.bound)
                 if solved.point is None or bound is None:
                     self.impossible = solved.status == Status.INFEASIBLE
                     return False
                 before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs(), solver.duals())
+                if first and len(self.rows) > MANY_ROWS:
+                    self._put_aside()
+                self._basis = basis_of(solver) if self._builds else None
                 if hear is not None:
                     hear(bound)
                 little = before is not None and bound - before.bound < LITTLE * abs(bound)
@@ -199,7 +220,8 @@ class Relaxation:
                 values = self._values(solved.point)
                 store_rows, thresholds = self._broken(values)
                 friction = self.broken_friction(values)
-                if not store_rows and not thresholds and not friction:
+                self.add(back)
+                if not store_rows and not thresholds and not friction and not back:
                     return True
                 if late >= LATE:
                     return False
@@ -210,25 +232,88 @@ class Relaxation:
         finally:
             solver.relax(False)
 
-    def cut_once(self, ends: float | None, held: Mapping[Key, float]) -> Round:
-        """One round of it with some columns (without unit) held at values.
+    def _out(self, ends: float | None) -> bool:
+        late = ends is not None and time.perf_counter() >= ends
+        return late or self.solver_model.clock.interrupted
 
-        What was solved so is not remembered, as it says nothing of all points.
+    def _solved(self, ends: float | None, interior: bool) -> tuple[Solved, list[Row]]:
+        """It solved, and rows that were put aside and are broken at its point, to be added.
+
+        It is solved again with such rows while that improves it.
+        """
+        before = None
+        for turn in range(SPARE_SOLVES):
+            left = None if ends is None else ends - time.perf_counter()
+            solved = self.solver_model.run(time_limit=left, interior=interior)
+            if solved.status == Status.FAILED and self.spare.rows:
+                self.bring_back()
+                continue
+            if solved.point is None or solved.bound is None:
+                return solved, []
+            back = self.spare.take_broken(solved.point, BROKEN)
+            little = before is not None and solved.bound - before < SPARE_GAIN * abs(solved.bound)
+            if not back or little or turn == SPARE_SOLVES - 1 or self._out(ends):
+                break
+            before = solved.bound
+            self.add(back)
+        return solved, back
+
+    def _put_aside(self) -> None:
+        """Put idle rows aside, with what the last optimum says of the others."""
+        assert self.last is not None
+        idle = idle_rows(self._solver)
+        goal = None if self._cutoff_row is None else self._cutoff_row[0]
+        kept = np.ones(len(self.rows), dtype=bool)
+        kept[idle] = False
+        if goal is not None:
+            kept[goal] = True
+            assert self._cutoff_row is not None
+            self._cutoff_row = int(kept[:goal].sum()), self._cutoff_row[1]
+        self._solver.remove_rows(np.nonzero(~kept)[0].tolist())
+        self.spare = SpareRows(
+            row for row, stays in zip(self.rows, kept.tolist(), strict=True) if not stays
+        )
+        self.rows = [row for row, stays in zip(self.rows, kept.tolist(), strict=True) if stays]
+        self.last = replace(self.last, duals=self.last.duals[kept])
+
+    def bring_back(self) -> None:
+        """State all rows that were put aside."""
+        self.add(self.spare.take_all())
+
+    def cut_once(
+        self, ends: float | None, held: Ranges, basis: Basis = None
+    ) -> Round:
+        """One round of it with some columns (without unit) held between values.
+
+        What was solved so is not remembered, as it says nothing of all points. ``basis``: to begin
+        from.
         """
         before, self.impossible = self.last, False
-        columns = np.array([self.model.index(key) for key in held], dtype=np.int64)
-        values = np.array(list(held.values()))
-        self._solver.bounds(columns, values, values)
+        self._basis = None
+        if basis is not None:
+            begin_from(self._solver, basis)
+        free = self.held(held)
         try:
             done = self.cut(ends, rounds=1)
         finally:
-            low = np.array([self.model.columns[column].low for column in columns])
-            high = np.array([self.model.columns[column].high for column in columns])
-            self._solver.bounds(columns, low, high)
+            free()
         found = None if self.last is before else self.last
         if held and before is not None:
             self.last = before
-        return Round(found, done or self.impossible, self.impossible)
+        return Round(found, done or self.impossible, self.impossible, self._basis)
+
+    def held(self, held: Ranges) -> Callable[[], None]:
+        """Hold some columns (without unit) between values; what is returned frees them."""
+        columns = np.array([self.model.index(key) for key in held], dtype=np.int64)
+        bounds = np.array(list(held.values())).reshape(-1, 2)
+        self._solver.bounds(columns, bounds[:, 0], bounds[:, 1])
+
+        def free() -> None:
+            low = np.array([self.model.columns[column].low for column in columns])
+            high = np.array([self.model.columns[column].high for column in columns])
+            self._solver.bounds(columns, low, high)
+
+        return free
 
     def broken_at(self, point: np.ndarray) -> list[Row]:
         """All cuts that a point breaks."""
