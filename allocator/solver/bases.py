@@ -64,3 +64,11 @@ def value_after(solver: Highs, steps: int) -> float:
     if model.getModelStatus() == names.kInfeasible:
         return INF
     return float(model.getInfo().objective_function_value)
+
+
+def passed_bound(solver: Highs) -> bool:
+    """Whether the last linear program ended since its value is beyond the cutoff that it had.
+
+    HiGHS looks at the value of the dual point with the costs as they are.
+    """
+    return bool(solver.model.getModelStatus() == solver._hs.HighsModelStatus.kObjectiveBound)

@@ -53,6 +53,9 @@ LATE, LITTLE = 2, 1e-4
 this share of it."""
 SPLIT = 1e-2
 """The same share for one round of a case that can be split."""
+ENOUGH = 0.02
+"""Share of its bound by which a round improves a large case at the most: where it has more to
+gain, others are worse by then."""
 PART = 1e-3
 """A booster that runs by so much more than not at all, and less than whole, runs in part; so with
 builds that are laid."""
@@ -101,10 +104,19 @@ class _Case:
         return self.part is not None or (self.splits is not None and self.bound != math.inf)
 
     def cut(self, limit: float | None) -> bool:
-        """Cut it for one round; False where there was no time for that."""
-        went = self.prover.cut_once(limit, self.held, self.basis)
+        """Cut it for one round; False where there was no time for that.
+
+        A case that is far better than the worst is solved no further than that is known.
+        """
+        enough = None
+        if self.splits is not None and self.bound is not None:
+            enough = self.bound + ENOUGH * abs(self.bound)
+        went = self.prover.cut_once(limit, self.held, self.basis, enough)
         if went.impossible:
             self.bound, self.ended, self.part = math.inf, True, None
+            return True
+        if went.passed and enough is not None:
+            self.bound, self.basis = enough, went.basis
             return True
         if went.optimum is None:
             return False

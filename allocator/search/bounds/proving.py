@@ -187,14 +187,20 @@ class Prover:
         self._path_bounds.run(ends, value, patience)
         return self._path_bounds.bound()
 
-    def cut_once(self, limit: float | None, held: Ranges, basis: Basis = None) -> Round:
+    def cut_once(
+        self,
+        limit: float | None,
+        held: Ranges,
+        basis: Basis = None,
+        enough: float | None = None,
+    ) -> Round:
         """One round of the relaxation that states all flows, with some columns held in ranges.
 
-        ``basis``: to begin from.
+        ``basis``: to begin from. ``enough``: a bound (minimised, SI) at which it may end.
         """
         assert self._relaxation is not None
         ends = None if limit is None else time.perf_counter() + limit
-        return self._relaxation.cut_once(ends, held, basis)
+        return self._relaxation.cut_once(ends, held, basis, enough)
 
     @property
     def relaxation(self) -> Relaxation:

@@ -24,7 +24,14 @@ from allocator.search.bounds.friction_cuts import broken_friction
 from allocator.search.bounds.reduction import Reduction
 from allocator.search.bounds.spare_rows import SpareRows
 from allocator.search.bounds.thresholds import Threshold, broken_thresholds, threshold_row
-from allocator.solver.bases import Basis, basis_of, begin_from, exact_costs, idle_rows
+from allocator.solver.bases import (
+    Basis,
+    basis_of,
+    begin_from,
+    exact_costs,
+    idle_rows,
+    passed_bound,
+)
 from allocator.solver.interface import Highs, Solved
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
@@ -37,6 +44,8 @@ LOOSE = 1e-5
 
 MANY_ROWS = 5_000
 """Rows of friction by origin above which those that are idle at the first optimum are put aside."""
+LATER = ("carried_at_most[", "carried_with_boosted[", "pressure_drop[", "speed[")
+"""Rows of these names are put aside before: half of all, of which few are ever broken."""
 SPARE_SOLVES, SPARE_GAIN = 8, 1e-4
 """Solves in a turn while rows that were put aside come back, and the share of the bound that each
 must improve it by."""
@@ -66,12 +75,14 @@ class Round:
     """One round of cutting: the solved relaxation, if it was; ``done``: no more is to be cut;
 
     ``impossible``: there is no point at all. ``basis``: of what was solved.
+    ``passed``: it was ended as its value is beyond what was asked.
     """
 
     optimum: Optimum | None
     done: bool
     impossible: bool
     basis: Basis = None
+    passed: bool = False
 
 
 class Relaxation:
@@ -110,6 +121,8 @@ class Relaxation:
         """Rows without which it is solved until a point breaks them."""
         self._basis: Basis = None
         """Of the last solve."""
+        self._passed = False
+        """Whether it ended as its value is beyond what was asked."""
         self.costs = np.zeros(len(self.model.columns))
         """The objective by column, as it is minimised, scaled."""
         self._cutoff_row: tuple[int, float] | None = None
@@ -188,11 +201,13 @@ class Relaxation:
         ends: float | None,
         hear: Callable[[float], object] | None = None,
         rounds: int = CUT_ROUNDS,
+        enough: float | None = None,
     ) -> bool:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
         It ends at a time of the clock, after some rounds, or when cuts improve the bound no more.
-        ``hear`` is called with the bound of each round (minimised, SI).
+        ``hear`` is called with the bound of each round (minimised, SI). ``enough``: a bound at which
+        a solve may end.
         """
         solver = self.solver_model.solver
         late = 0
@@ -203,15 +218,13 @@ class Relaxation:
                     return False
                 # many new tangents: the simplex method alone takes two to three times as long
                 first = bool(self._builds) and self.last is None
-                solved, back = self._solved(ends, first)
+                solved, back = self._solved(ends, first, enough)
                 bound = self.solver_model.unscaled(solved.bound)
                 if solved.point is None or bound is None:
-                    self.impossible = solved.status == Status.INFEASIBLE
+                    self.impossible = solved.status == Status.INFEASIBLE and not self._passed
                     return False
                 before = self.last
                 self.last = Optimum(bound, solved.point, solver.reduced_costs(), solver.duals())
-                if first and len(self.rows) > MANY_ROWS:
-                    self._put_aside()
                 self._basis = basis_of(solver) if self._builds else None
                 if hear is not None:
                     hear(bound)
@@ -236,20 +249,31 @@ class Relaxation:
         late = ends is not None and time.perf_counter() >= ends
         return late or self.solver_model.clock.interrupted
 
-    def _solved(self, ends: float | None, interior: bool) -> tuple[Solved, list[Row]]:
+    def _solved(
+        self, ends: float | None, interior: bool, enough: float | None
+    ) -> tuple[Solved, list[Row]]:
         """It solved, and rows that were put aside and are broken at its point, to be added.
 
-        It is solved again with such rows while that improves it.
+        It is solved again with such rows while that improves it, and is not yet ``enough``.
         """
-        before = None
+        asked = None if enough is None else self.solver_model.scaled(enough)
+        self._passed = False
+        before, many = None, interior and len(self.rows) > MANY_ROWS
+        if many:
+            self._put_aside([n for n, row in enumerate(self.rows) if row.name.startswith(LATER)])
         for turn in range(SPARE_SOLVES):
             left = None if ends is None else ends - time.perf_counter()
-            solved = self.solver_model.run(time_limit=left, interior=interior)
+            solved = self.solver_model.run(
+                time_limit=left, interior=interior and turn == 0, cutoff=asked
+            )
+            self._passed = asked is not None and passed_bound(self._solver)
             if solved.status == Status.FAILED and self.spare.rows:
                 self.bring_back()
                 continue
             if solved.point is None or solved.bound is None:
                 return solved, []
+            if many and turn == 0:
+                self._put_aside(idle_rows(self._solver).tolist())
             back = self.spare.take_broken(solved.point, BROKEN)
             little = before is not None and solved.bound - before < SPARE_GAIN * abs(solved.bound)
             if not back or little or turn == SPARE_SOLVES - 1 or self._out(ends):
@@ -258,35 +282,34 @@ class Relaxation:
             self.add(back)
         return solved, back
 
-    def _put_aside(self) -> None:
-        """Put idle rows aside, with what the last optimum says of the others."""
-        assert self.last is not None
-        idle = idle_rows(self._solver)
-        goal = None if self._cutoff_row is None else self._cutoff_row[0]
-        kept = np.ones(len(self.rows), dtype=bool)
-        kept[idle] = False
-        if goal is not None:
-            kept[goal] = True
-            assert self._cutoff_row is not None
-            self._cutoff_row = int(kept[:goal].sum()), self._cutoff_row[1]
-        self._solver.remove_rows(np.nonzero(~kept)[0].tolist())
-        self.spare = SpareRows(
-            row for row, stays in zip(self.rows, kept.tolist(), strict=True) if not stays
-        )
-        self.rows = [row for row, stays in zip(self.rows, kept.tolist(), strict=True) if stays]
-        self.last = replace(self.last, duals=self.last.duals[kept])
+    def _put_aside(self, numbers: list[int]) -> None:
+        """Put some rows aside."""
+        stays = np.ones(len(self.rows), dtype=bool)
+        stays[numbers] = False
+        if self._cutoff_row is not None:
+            goal, scale = self._cutoff_row
+            stays[goal] = True
+            self._cutoff_row = int(stays[:goal].sum()), scale
+        self._solver.remove_rows(np.nonzero(~stays)[0].tolist())
+        leave = [row for row, stay in zip(self.rows, stays.tolist(), strict=True) if not stay]
+        self.spare = SpareRows([*self.spare.rows, *leave])
+        self.rows = [row for row, stay in zip(self.rows, stays.tolist(), strict=True) if stay]
 
     def bring_back(self) -> None:
         """State all rows that were put aside."""
         self.add(self.spare.take_all())
 
     def cut_once(
-        self, ends: float | None, held: Ranges, basis: Basis = None
+        self,
+        ends: float | None,
+        held: Ranges,
+        basis: Basis = None,
+        enough: float | None = None,
     ) -> Round:
         """One round of it with some columns (without unit) held between values.
 
         What was solved so is not remembered, as it says nothing of all points. ``basis``: to begin
-        from.
+        from. ``enough``: a bound at which it may end.
         """
         before, self.impossible = self.last, False
         self._basis = None
@@ -294,13 +317,16 @@ class Relaxation:
             begin_from(self._solver, basis)
         free = self.held(held)
         try:
-            done = self.cut(ends, rounds=1)
+            done = self.cut(ends, rounds=1, enough=enough)
+            if self._passed:
+                self._basis = basis_of(self._solver)
         finally:
             free()
         found = None if self.last is before else self.last
         if held and before is not None:
             self.last = before
-        return Round(found, done or self.impossible, self.impossible, self._basis)
+        done = done or self.impossible
+        return Round(found, done, self.impossible, self._basis, self._passed)
 
     def held(self, held: Ranges) -> Callable[[], None]:
         """Hold some columns (without unit) between values; what is returned frees them."""
