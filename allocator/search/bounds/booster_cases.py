@@ -53,9 +53,9 @@ LATE, LITTLE = 2, 1e-4
 this share of it."""
 SPLIT = 1e-2
 """The same share for one round of a case that can be split."""
-ENOUGH = 0.02
-"""Share of its bound by which a round improves a large case at the most: where it has more to
-gain, others are worse by then."""
+ENOUGH, PASSES = 0.012, 4
+"""Share of its bound by which a round improves a large case at the most, where it has more to
+gain: others are worse by then. After so many rounds of that it is solved to its end."""
 PART = 1e-3
 """A booster that runs by so much more than not at all, and less than whole, runs in part; so with
 builds that are laid."""
@@ -83,7 +83,8 @@ class _Case:
     ``boosters``: of each, the columns of the builds of the pipe behind it. ``late``: rounds in turn
     that gave little; ``ended``: it is cut no further; ``part``: the booster that runs in part, or
     the build that is laid so, most of all; ``splits``: what else it may be split by; ``basis``: to
-    begin from.
+    begin from; ``passes``: rounds in turn that were ended as it was better than others by much;
+    ``exhausted``: it has no more cuts that help; ``whole``: there was nothing to split.
     """
 
     running: frozenset[Node] | None
@@ -97,6 +98,9 @@ class _Case:
     part: Key | None = None
     optimum: Optimum | None = None
     basis: Basis = None
+    passes: int = 0
+    exhausted: bool = False
+    whole: bool = False
 
     @property
     def splittable(self) -> bool:
@@ -109,15 +113,17 @@ class _Case:
         A case that is far better than the worst is solved no further than that is known.
         """
         enough = None
-        if self.splits is not None and self.bound is not None:
+        if self.splits is not None and self.bound and self.passes < PASSES:
             enough = self.bound + ENOUGH * abs(self.bound)
         went = self.prover.cut_once(limit, self.held, self.basis, enough)
         if went.impossible:
-            self.bound, self.ended, self.part = math.inf, True, None
+            self.bound, self.part = math.inf, None
+            self.ended = self.exhausted = True
             return True
         if went.passed and enough is not None:
-            self.bound, self.basis = enough, went.basis
+            self.bound, self.basis, self.passes = enough, went.basis, self.passes + 1
             return True
+        self.passes = 0
         if went.optimum is None:
             return False
         self.optimum, self.basis = went.optimum, went.basis
@@ -126,8 +132,9 @@ class _Case:
         self.part = self._part_of(went.optimum)
         gained = math.inf if before is None else found - before
         self.late = self.late + 1 if gained <= LITTLE * abs(found) else 0
-        split = self.splittable and gained <= SPLIT * abs(found)
-        self.ended = went.done or split or self.late >= LATE
+        split = self.splittable and not self.whole and gained <= SPLIT * abs(found)
+        self.exhausted = went.done or self.late >= LATE
+        self.ended = split or self.exhausted
         return True
 
     def _part_of(self, optimum: Optimum) -> Key | None:
@@ -146,13 +153,14 @@ class _Case:
         if self.part is not None:
             held = dict(self.held)
             parts: Sequence[Ranges] = [{**held, self.part: (x, x)} for x in (1.0, 0.0)]
-        elif self.splits is not None and self.optimum is not None:
+        elif self.splits is not None and self.optimum is not None and self.bound != math.inf:
             relaxation = self.prover.relaxation
             found = self.splits.best(relaxation, self.optimum, self.held, self.basis)
             parts = [] if found is None else found
         else:
             parts = []
-        return [replace(self, held=part, late=0, ended=False, part=None) for part in parts]
+        fresh = replace(self, late=0, ended=False, part=None, passes=0, whole=False)
+        return [replace(fresh, held=part) for part in parts]
 
 
 def _most_in_part(keys: Sequence[Key], shares: Sequence[float]) -> Key | None:
@@ -228,8 +236,11 @@ class BoosterCases:
                     continue
             if case.ended:
                 parts = case.split()
-                if not parts:
+                if not parts and case.exhausted:
                     return
+                if not parts:
+                    case.whole, case.ended = True, False
+                    continue
                 at = self._cases.index(case)
                 self._cases[at : at + 1] = parts
                 continue

@@ -46,7 +46,7 @@ MANY_ROWS = 5_000
 """Rows of friction by origin above which those that are idle at the first optimum are put aside."""
 LATER = ("carried_at_most[", "carried_with_boosted[", "pressure_drop[", "speed[")
 """Rows of these names are put aside before: half of all, of which few are ever broken."""
-SPARE_SOLVES, SPARE_GAIN = 8, 1e-4
+SPARE_SOLVES, SPARE_GAIN = 8, 3e-4
 """Solves in a turn while rows that were put aside come back, and the share of the bound that each
 must improve it by."""
 BROKEN = 1e-6
@@ -206,8 +206,8 @@ class Relaxation:
         """Solve and cut until nothing is broken by much (True); False where it ended before.
 
         It ends at a time of the clock, after some rounds, or when cuts improve the bound no more.
-        ``hear`` is called with the bound of each round (minimised, SI). ``enough``: a bound at which
-        a solve may end.
+        ``hear`` is called with the bound of each round (minimised, SI). ``enough``: a bound at
+        which a solve may end.
         """
         solver = self.solver_model.solver
         late = 0

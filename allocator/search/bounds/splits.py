@@ -74,20 +74,21 @@ class Splits:
     ) -> float:
         solver_model = relaxation.solver_model
         solver, now = solver_model.solver, solver_model.scaled(optimum.bound)
-        least, gains = LEAST_GAIN * abs(now), []
+        scale, gains = max(abs(now), LEAST_GAIN), list[float]()
         solver.relax(True)
         try:
             for part in split.parts:
                 begin_from(solver, basis)
                 free = relaxation.held({**held, **part})
                 try:
-                    gains.append(max(least, value_after(solver, BOUND.case_steps) - now))
+                    gain = (value_after(solver, BOUND.case_steps) - now) / scale
                 finally:
                     free()
+                gains.append(min(max(gain, LEAST_GAIN), 1.0))
         finally:
             solver.relax(False)
         lower, higher = sorted(gains)
-        return min(lower, 1.0) * min(higher, LOPSIDED * lower, 1.0) / now**2
+        return lower * min(higher, LOPSIDED * lower)
 
 
 def possible(relaxation: Relaxation, optimum: Optimum) -> list[Split]:
