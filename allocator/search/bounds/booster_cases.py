@@ -11,10 +11,13 @@ No choice has more nodes than boosters may run in all: a kind of boosters with a
 them than that (``boosters_of``). Where there would be too many choices, all boosters are in one.
 
 All relaxations are solved once; then that with the worst bound is cut until it hardly improves, and
-split where a booster of it runs in part: into plans in which that booster runs, and others; then
-where the pipe behind a booster that runs is laid in part of several builds, as a little of a wide
-build carries all: into plans with that build there, and others. Both are the same program with one
-more column held at 0 or 1, so that cuts and the last basis serve both.
+split where a booster of it runs in part: into plans in which that booster runs, and others. Where
+the integer program of a case is small enough for the solver, next comes the build of the pipe
+behind a booster that runs, as a little of a wide build carries all; else what raises both bounds
+most: a pipe laid or not, a smaller or a larger build, a whole number (:mod:`.splits`). All parts of
+a choice are one program with other ranges of some columns, so that cuts serve all of them, and each
+begins from the basis of what it was split from. A part that is far better than the worst is solved
+no further than that is known: the value of a dual point bounds it (weak duality).
 
 Where a site has parts that share nothing but power and stock, what small ones of them cost at the
 least is added once all cases are relaxed (:mod:`.parts`): to all of them, unless boosters may stand

@@ -258,7 +258,8 @@ class Relaxation:
         """
         asked = None if enough is None else self.solver_model.scaled(enough)
         self._passed = False
-        before, many = None, interior and len(self.rows) > MANY_ROWS
+        before, back = None, list[Row]()
+        many = interior and len(self.rows) > MANY_ROWS
         if many:
             self._put_aside([n for n, row in enumerate(self.rows) if row.name.startswith(LATER)])
         for turn in range(SPARE_SOLVES):
@@ -267,19 +268,22 @@ class Relaxation:
                 time_limit=left, interior=interior and turn == 0, cutoff=asked
             )
             self._passed = asked is not None and passed_bound(self._solver)
-            if solved.status == Status.FAILED and self.spare.rows:
-                self.bring_back()
+            if solved.status == Status.FAILED and self.spare.rows and turn < SPARE_SOLVES - 1:
+                self.bring_back()  # what is left of the rows may have no least value
                 continue
             if solved.point is None or solved.bound is None:
                 return solved, []
-            if many and turn == 0:
+            first = many and turn == 0
+            if first:  # solved again, if by no step, so that duals are of the rows that are left
                 self._put_aside(idle_rows(self._solver).tolist())
             back = self.spare.take_broken(solved.point, BROKEN)
             little = before is not None and solved.bound - before < SPARE_GAIN * abs(solved.bound)
-            if not back or little or turn == SPARE_SOLVES - 1 or self._out(ends):
+            done = not back or little or turn == SPARE_SOLVES - 1
+            if (done and not first) or self._out(ends):
                 break
             before = solved.bound
             self.add(back)
+            back = []
         return solved, back
 
     def _put_aside(self, numbers: list[int]) -> None:
