@@ -133,6 +133,7 @@ ROOMS = {
         "ways",
     },
     "solver": {
+        "bases",
         "cutting",
         "interface",
         "linear",

@@ -11,10 +11,13 @@ No choice has more nodes than boosters may run in all: a kind of boosters with a
 them than that (``boosters_of``). Where there would be too many choices, all boosters are in one.
 
 All relaxations are solved once; then that with the worst bound is cut until it hardly improves, and
-split where a booster of it runs in part: into plans in which that booster runs, and others; then
-where the pipe behind a booster that runs is laid in part of several builds, as a little of a wide
-build carries all: into plans with that build there, and others. Both are the same program with one
-more column held at 0 or 1, so that cuts and the last basis serve both.
+split where a booster of it runs in part: into plans in which that booster runs, and others. Where
+the integer program of a case is small enough for the solver, next comes the build of the pipe
+behind a booster that runs, as a little of a wide build carries all; else what raises both bounds
+most: a pipe laid or not, a smaller or a larger build, a whole number (:mod:`.splits`). All parts of
+a choice are one program with other ranges of some columns, so that cuts serve all of them, and each
+begins from the basis of what it was split from. A part that is far better than the worst is solved
+no further than that is known: the value of a dual point bounds it (weak duality).
 
 Where a site has parts that share nothing but power and stock, what small ones of them cost at the
 least is added once all cases are relaxed (:mod:`.parts`): to all of them, unless boosters may stand
@@ -26,7 +29,7 @@ from __future__ import annotations
 import math
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 from itertools import combinations
 
@@ -42,8 +45,10 @@ from allocator.network.records import Network
 from allocator.search.bounds.mixed import Known, MixedBound
 from allocator.search.bounds.parts import Parts
 from allocator.search.bounds.proving import Latest, Prover
-from allocator.search.bounds.relaxation import Optimum, StoreCuts
+from allocator.search.bounds.relaxation import Optimum, Ranges, StoreCuts
+from allocator.search.bounds.splits import Splits
 from allocator.search.strategy.budgets import BOUND
+from allocator.solver.bases import Basis
 from allocator.solver.settings import Settings
 
 LATE, LITTLE = 2, 1e-4
@@ -51,6 +56,9 @@ LATE, LITTLE = 2, 1e-4
 this share of it."""
 SPLIT = 1e-2
 """The same share for one round of a case that can be split."""
+ENOUGH, PASSES = 0.012, 4
+"""Share of its bound by which a round improves a large case at the most, where it has more to
+gain: others are worse by then. After so many rounds of that it is solved to its end."""
 PART = 1e-3
 """A booster that runs by so much more than not at all, and less than whole, runs in part; so with
 builds that are laid."""
@@ -77,35 +85,59 @@ class _Case:
 
     ``boosters``: of each, the columns of the builds of the pipe behind it. ``late``: rounds in turn
     that gave little; ``ended``: it is cut no further; ``part``: the booster that runs in part, or
-    the build that is laid so, most of all.
+    the build that is laid so, most of all; ``splits``: what else it may be split by; ``basis``: to
+    begin from; ``passes``: rounds in turn that were ended as it was better than others by much;
+    ``exhausted``: it has no more cuts that help; ``whole``: there was nothing to split.
     """
 
     running: frozenset[Node] | None
     prover: Prover
     boosters: Mapping[Key, tuple[Key, ...]]
-    held: Mapping[Key, float] = field(default_factory=dict)
+    splits: Splits | None = None
+    held: Ranges = field(default_factory=dict)
     bound: float | None = None
     late: int = 0
     ended: bool = False
     part: Key | None = None
     optimum: Optimum | None = None
+    basis: Basis = None
+    passes: int = 0
+    exhausted: bool = False
+    whole: bool = False
+
+    @property
+    def splittable(self) -> bool:
+        """Whether it may be split where it ended."""
+        return self.part is not None or (self.splits is not None and self.bound != math.inf)
 
     def cut(self, limit: float | None) -> bool:
-        """Cut it for one round; False where there was no time for that."""
-        went = self.prover.cut_once(limit, self.held)
+        """Cut it for one round; False where there was no time for that.
+
+        A case that is far better than the worst is solved no further than that is known.
+        """
+        enough = None
+        if self.splits is not None and self.bound and self.passes < PASSES:
+            enough = self.bound + ENOUGH * abs(self.bound)
+        went = self.prover.cut_once(limit, self.held, self.basis, enough)
         if went.impossible:
-            self.bound, self.ended, self.part = math.inf, True, None
+            self.bound, self.part = math.inf, None
+            self.ended = self.exhausted = True
             return True
+        if went.passed and enough is not None:
+            self.bound, self.basis, self.passes = enough, went.basis, self.passes + 1
+            return True
+        self.passes = 0
         if went.optimum is None:
             return False
-        self.optimum = went.optimum
+        self.optimum, self.basis = went.optimum, went.basis
         found, before = went.optimum.bound, self.bound
         self.bound = found if before is None else max(before, found)
         self.part = self._part_of(went.optimum)
         gained = math.inf if before is None else found - before
         self.late = self.late + 1 if gained <= LITTLE * abs(found) else 0
-        split = self.part is not None and gained <= SPLIT * abs(found)
-        self.ended = went.done or split or self.late >= LATE
+        split = self.splittable and not self.whole and gained <= SPLIT * abs(found)
+        self.exhausted = went.done or self.late >= LATE
+        self.ended = split or self.exhausted
         return True
 
     def _part_of(self, optimum: Optimum) -> Key | None:
@@ -113,19 +145,25 @@ class _Case:
         boosters = list(self.boosters)
         shares = self.prover.values_at(optimum, boosters)
         part = _most_in_part(boosters, shares)
-        if part is not None:
+        if part is not None or self.splits is not None:
             return part
         runs = [key for key, x in zip(boosters, shares, strict=True) if x >= 1.0 - PART]
         builds = [build for key in runs for build in self.boosters[key]]
         return _most_in_part(builds, self.prover.values_at(optimum, builds))
 
     def split(self) -> list[_Case]:
-        """The same with the booster that runs in part held running, and held not to run."""
-        assert self.part is not None
-        return [
-            _Case(self.running, self.prover, self.boosters, {**self.held, self.part: x}, self.bound)
-            for x in (1.0, 0.0)
-        ]
+        """Two cases that hold all of its plans; none where there is nothing to split."""
+        if self.part is not None:
+            held = dict(self.held)
+            parts: Sequence[Ranges] = [{**held, self.part: (x, x)} for x in (1.0, 0.0)]
+        elif self.splits is not None and self.optimum is not None and self.bound != math.inf:
+            relaxation = self.prover.relaxation
+            found = self.splits.best(relaxation, self.optimum, self.held, self.basis)
+            parts = [] if found is None else found
+        else:
+            parts = []
+        fresh = replace(self, late=0, ended=False, part=None, passes=0, whole=False)
+        return [replace(fresh, held=part) for part in parts]
 
 
 def _most_in_part(keys: Sequence[Key], shares: Sequence[float]) -> Key | None:
@@ -166,6 +204,7 @@ class BoosterCases:
         self._settings, self._clock = settings, clock
         self._asked_parts = False
         self._cases: list[_Case] = []
+        splits = Splits()
         for running in choices(sets):
             model, some = whole, sets
             if running is not None:
@@ -176,7 +215,8 @@ class BoosterCases:
             prover.aim(goals_of(model, some)[0])
             if bare is not None:
                 prover.take_store_cuts(bare)
-            self._cases.append(_Case(running, prover, _boosters(some)))
+            large = len(prover.relaxation.model.columns) > BOUND.case_columns
+            self._cases.append(_Case(running, prover, _boosters(some), splits if large else None))
 
     @property
     def trusted(self) -> bool:
@@ -191,17 +231,21 @@ class BoosterCases:
     def relaxed(self, limit: float | None, hear: Callable[[float | None], object]) -> None:
         """Cut the relaxations within some seconds; ``hear`` is called with better bounds."""
         ends = None if limit is None else time.perf_counter() + limit
-        while ends is None or time.perf_counter() < ends:
+        while self._goes_on(ends):
             case = min(self._cases, key=_worst_first)
             if not self._asked_parts and self.bound() is not None and case.optimum is not None:
                 self._asked_parts = True
                 if self._add_parts(case, case.optimum, _left(ends)):
                     continue
-            if case.ended and case.part is None:
-                return
             if case.ended:
+                parts = case.split()
+                if not parts and case.exhausted:
+                    return
+                if not parts:
+                    case.whole, case.ended = True, False
+                    continue
                 at = self._cases.index(case)
-                self._cases[at : at + 1] = case.split()
+                self._cases[at : at + 1] = parts
                 continue
             first = case.bound is None
             while first or not (case.ended or self._leaves(case)):
@@ -210,6 +254,10 @@ class BoosterCases:
                 hear(self.bound())
                 if first:
                     break
+
+    def _goes_on(self, ends: float | None) -> bool:
+        late = ends is not None and time.perf_counter() >= ends
+        return not late and not self._clock.interrupted
 
     def _add_parts(self, case: _Case, optimum: Optimum, limit: float | None) -> bool:
         """Add what small parts of the site cost at the least; False where that is nothing."""
@@ -238,7 +286,7 @@ class BoosterCases:
         for other in self._cases:
             if other is not case and other.bound is not None:
                 worse = case.bound - other.bound
-                final = other.ended and other.part is None
+                final = other.ended and not other.splittable
                 if worse > (0.0 if final else SPLIT * abs(other.bound)):
                     return True
         return False

@@ -65,16 +65,29 @@ SHARES = tuple(0.72**power for power in range(6))
 
 
 def state_friction(stated: DisaggregatedModel, sets: IndexSets) -> tuple[CarryingBuild, ...]:
-    """Add what friction takes to a multicommodity formulation; tangents are added as needed."""
+    """Add what friction takes to a multicommodity formulation; tangents are added as needed.
+
+    With a column for each pipe, by which plans with it and plans without it are told apart:
+    ``laid = sum_b lay_b``, at most 1 as a pipe has one build.
+    """
     pressures = sets.pressures
     if pressures is None or sets.lossless:
         return ()
+    for link in stated.links:
+        laid = stated.model.variable(laid_key(link.pipe), high=1.0)
+        terms: Terms = [(-1.0, key) for _, key in link.builds]
+        stated.model.row(f"laid[{link.name}]", [(1.0, laid), *terms], low=0.0, high=0.0)
     found: list[CarryingBuild] = []
     for one in pressures.fluids.values():
         fluid = _Fluid(stated, sets, pressures, one)
         fluid.state()
         found += fluid.found
     return tuple(found)
+
+
+def laid_key(pipe: tuple[str, str]) -> Key:
+    """1 where a pipe (route and fluid) has some build."""
+    return ("laid", *pipe)
 
 
 def carried_count(sets: IndexSets) -> int:

@@ -89,6 +89,7 @@ class Mixed:
 
     def solve(self, limit: float | None) -> MixedBound:
         """Ask for the best of all plans, within some seconds."""
+        self._relaxation.bring_back()
         found, _ = self._solved(limit, None)
         return found
 
@@ -108,6 +109,7 @@ class Mixed:
         ``check``: what is stated must hold that plan too, though it is worse than the cutoff.
         """
         ends = None if limit is None else time.perf_counter() + limit
+        self._relaxation.bring_back()
         known = latest()
         check = check and known is not self._checked
         if check and known is not None and known.columns is not None:

@@ -120,6 +120,7 @@ class Parts:
             if self._clock.interrupted or (left is not None and left < BOUND.least_seconds):
                 break
             rows = [row for row, at in zip(relaxation.rows, inner, strict=False) if at == number]
+            rows += [row for row in relaxation.spare.rows if self._part_of(row) == number]
             low = self._least(part, rows, weights[part], last.point, nodes, little, ends)
             now = float(weights[part] @ last.point[part])
             if low - now < little:
@@ -138,15 +139,15 @@ class Parts:
         weights, inner = self._relaxation.costs.copy(), list[int]()
         rows = self._relaxation.rows[: len(last.duals)]
         for row, dual in zip(rows, last.duals.tolist(), strict=True):
-            columns = np.array(row.columns, dtype=np.int64)
-            parts = self._of[columns]
-            if len(parts) and (parts == parts[0]).all():
-                inner.append(int(parts[0]))
-                continue
-            inner.append(-1)
-            if dual:
-                weights[columns] -= dual * np.array(row.coefficients)
+            inner.append(self._part_of(row))
+            if dual and inner[-1] < 0:
+                weights[list(row.columns)] -= dual * np.array(row.coefficients)
         return inner, weights
+
+    def _part_of(self, row: Row) -> int:
+        """The part that all columns of a row are of, or -1."""
+        parts = self._of[list(row.columns)]
+        return int(parts[0]) if len(parts) and (parts == parts[0]).all() else -1
 
     def _least(
         self,

@@ -340,6 +340,11 @@ class BoundBudgets:
     """Pipes that are looked at again before a case is split, those that gained most before."""
     case_new: int = 1
     """Pipes that are looked at beside them for the first time."""
+    case_steps: int = 150
+    """Steps of the simplex method for each part of a split that is looked at, under pressure."""
+    case_columns: int = 10_000
+    """Columns above which cases under pressure are split by pipes and whole numbers: the integer
+    program of smaller ones is faster."""
     case_turns: int = 10
     """Turns at most of the carrying rows of a case."""
     patient_rounds: int = 20
