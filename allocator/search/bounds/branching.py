@@ -94,6 +94,8 @@ class Branching:
     points: Callable[[MixedBound], object]
     latest: Callable[[], Known | None]
     _cases: list[PipeCase] = field(default_factory=list)
+    _flows: float = BOUND.case_flows
+    """Flows an origin up to which the next integer program is stated."""
     _depth: float = BOUND.case_depth
     """Last depth, as a share of a case's bound, for which few flows were left."""
 
@@ -157,6 +159,7 @@ class Branching:
         mixed = Mixed(relaxation, self.full, self.store_cuts, self.settings, goal.scale)
         left = None if ends is None else max(BOUND.least_seconds, ends - time.perf_counter())
         found = mixed.prove(reduction.cutoff, (), left, self.latest, check=False)
+        self._flows *= BOUND.case_more if found.ended else BOUND.case_fewer
         if found.bound is not None:
             case.bound = max(case.bound, min(found.bound, reduction.cutoff))
         if found.columns is not None:
@@ -173,7 +176,7 @@ class Branching:
         for _ in range(BOUND.case_tries):
             cutoff = min(case.relaxed + depth * abs(case.relaxed), enough)
             found = reducer.reduced(cutoff, BOUND.case_share, must)
-            if found.flows > BOUND.case_flows * len(self._net.origins):
+            if found.flows > self._flows * len(self._net.origins):
                 high = depth
             else:
                 low, best = depth, found
@@ -203,16 +206,19 @@ class Branching:
             for span in spans:
                 if self._out(ends):
                     return False
-                parts.append(self._bounded(case, {**case.spans, pipe: span}, ends))
+                parts.append(
+                    self._bounded(case, {**case.spans, pipe: span}, ends, BOUND.case_looks)
+                )
             lower, higher = sorted(max(part.relaxed - case.relaxed, least) for part in parts)
             scores[pipe] = lower * min(higher, LOPSIDED * lower)
             if best is None or scores[pipe] > best[0]:
                 best = scores[pipe], parts
         if best is None:
             return False
-        for part in best[1]:
+        parts = [self._bounded(part, part.spans, ends, BOUND.case_turns) for part in best[1]]
+        for part in parts:
             part.scores = scores
-        self._cases = [one for one in self._cases if one is not case] + best[1]
+        self._cases = [one for one in self._cases if one is not case] + parts
         return True
 
     def _choices(self, case: PipeCase) -> list[tuple[int, tuple[BuildRange, BuildRange]]]:
@@ -251,12 +257,12 @@ class Branching:
         return [(pipe, parts) for _, pipe, parts in chosen]
 
     def _bounded(
-        self, case: PipeCase, spans: Mapping[int, BuildRange], ends: float | None
+        self, case: PipeCase, spans: Mapping[int, BuildRange], ends: float | None, turns: int
     ) -> PipeCase:
-        """A case within another, bounded by its own carrying rows."""
+        """A case within another, or the same again, bounded by some turns of carrying rows."""
         carrying = self.carrying
         carrying.change(self._limit(spans), case.centre)
-        carrying.improve(ends, BOUND.case_turns)
+        carrying.improve(ends, turns)
         bound = carrying.bound
         relaxed = case.relaxed if bound is None else max(case.relaxed, bound)
         # without a bound there is nothing to split by

@@ -61,6 +61,7 @@ from allocator.model.goals import Goal
 from allocator.model.model import Terms
 from allocator.search.bounds.arrays import Floats
 from allocator.search.bounds.carrying_rows import CarryingRows, LaidLimit, over
+from allocator.search.bounds.cover_cuts import CoverFinder
 from allocator.search.bounds.path_program import PathProgram, Prices, SharedLimit
 from allocator.search.bounds.raising import raised, region_paths
 from allocator.search.bounds.regions import lowered
@@ -250,8 +251,7 @@ class CarryingBound(CarryingRows):
             self.model,
             goal,
             self._carried,
-            self._net,
-            self._regions,
+            CoverFinder(self._net, self._regions),
             SharedLimit(self.limit.cost, taken, self.limit.shares),
             self._store_cuts,
             self._settings,

@@ -57,10 +57,10 @@ class _Group(NamedTuple):
 
 
 class CoverFinder:
-    """Cover cuts of a network that a point breaks, link by link."""
+    """Cover cuts of a network, and of the ``regions`` of its origins, that a point breaks."""
 
     def __init__(self, net: NetworkArrays, regions: Regions) -> None:
-        self._net, self._regions = net, regions
+        self._net, self.regions = net, regions
         nodes = len(net.first) - 1
         starts = np.repeat(np.arange(nodes), np.diff(net.first))
         self._into: list[list[tuple[int, int]]] = [[] for _ in range(nodes)]
@@ -86,7 +86,7 @@ class CoverFinder:
         ``flow``: kg/s by slot. ``laid``: by build. ``main``: by slot, the slots of a way that uses
         it, from the home of its origin.
         """
-        regions, found = self._regions, list[CoverCut]()
+        regions, found = self.regions, list[CoverCut]()
         sums = np.add.reduceat(np.append(laid, 0.0), regions.build[:-1])
         sums[np.diff(regions.build) == 0] = 0.0
         by_link: dict[int, list[int]] = {}
@@ -109,7 +109,7 @@ class CoverFinder:
         return found
 
     def _most(self, slots: Iterable[int] | Ints) -> float:
-        regions = self._regions
+        regions = self.regions
         return float(sum(regions.most[regions.slot_origin[slot]] for slot in slots))
 
     def _together(
@@ -120,7 +120,7 @@ class CoverFinder:
         for slot in slots:
             way = list(main[slot])
             at = way.index(slot)
-            last = -1 if at == 0 else int(self._regions.slot_link[way[at - 1]])
+            last = -1 if at == 0 else int(self.regions.slot_link[way[at - 1]])
             before.setdefault(last if at else -slot - 2, []).append(slot)
         return [self._group(tuple(some), flow, sums, main) for some in before.values()]
 
@@ -132,7 +132,7 @@ class CoverFinder:
         main: Mapping[int, Sequence[int]],
     ) -> _Group:
         """Some origins with the links, laid least, that they pass on their way to a link."""
-        regions, net = self._regions, self._net
+        regions, net = self.regions, self._net
         link = int(regions.slot_link[slots[0]])
         homes = {int(net.home[regions.slot_origin[slot]]) for slot in slots}
         first = max(slots, key=lambda slot: (flow[slot], -slot))
@@ -160,7 +160,7 @@ class CoverFinder:
 
     def _nodes(self, slot: int, way: Sequence[int]) -> list[int]:
         """The nodes of a way before it comes to the link of a slot, from its home."""
-        regions, net = self._regions, self._net
+        regions, net = self.regions, self._net
         node = int(net.home[regions.slot_origin[slot]])
         nodes = [node]
         for one in way:
@@ -178,7 +178,7 @@ class CoverFinder:
         self, link: int, groups: Sequence[_Group], laid: Floats, sums: Floats
     ) -> tuple[float, CoverCut] | None:
         """The cut that is broken most, over who is present and which build is filled."""
-        regions = self._regions
+        regions = self.regions
         builds = range(int(regions.build[link]), int(regions.build[link + 1]))
         capacity = regions.capacity[builds.start : builds.stop]
         weight = [float(sum(sums[one] for one in g.links)) if g.links else np.inf for g in groups]
@@ -216,7 +216,7 @@ class CoverFinder:
         """The cut with the groups that gain by it: what it is broken by, less the flow of those
 
         present."""
-        regions = self._regions
+        regions = self.regions
         shares: dict[int, float] = {}
         slots = [slot for n in there for slot in groups[n].slots]
         gained, brought = 0.0, 0.0

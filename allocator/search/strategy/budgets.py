@@ -325,7 +325,11 @@ class BoundBudgets:
     part_share: float = 0.15
     """All of them, once the cases are relaxed for the first time."""
     case_flows: int = 40
-    """Flows an origin up to which the integer program of a case is stated for a cutoff."""
+    """Flows an origin up to which the first integer program of a case is stated for a cutoff."""
+    case_fewer: float = 0.7
+    """Factor on it after a program that was not settled: most take 10 s in vain then."""
+    case_more: float = 1.05
+    """The same after one that was."""
     case_share: float = 0.05
     """Share of what an origin sends that an arc must be able to have of it, to be stated there."""
     case_depth: float = 0.006
@@ -345,8 +349,10 @@ class BoundBudgets:
     case_columns: int = 10_000
     """Columns above which cases under pressure are split by pipes and whole numbers: the integer
     program of smaller ones is faster."""
+    case_looks: int = 6
+    """Turns at most of the carrying rows of a part that may be taken."""
     case_turns: int = 10
-    """Turns at most of the carrying rows of a case."""
+    """The same of the parts that are."""
     patient_rounds: int = 20
     """Rounds in a row that may improve little where nothing else is left to do."""
     least_seconds: float = 0.1
