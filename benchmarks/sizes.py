@@ -10,7 +10,7 @@ SCIP is not run again: its points may break store cuts, so that its "plan" is an
 there. The engine's plan is audited, and that is asserted.
 
     python benchmarks/sizes.py [smoke | SOURCES/JUNCTIONS/PLACES ...] [--basis mean|firm]
-        [--level tight|fair] [--seconds S] [--seeds N] [--no-baselines]
+        [--level tight|fair] [--seconds S] [--seeds N [--first-seed N]] [--no-baselines]
 """
 
 from __future__ import annotations
