@@ -159,7 +159,7 @@ class Branching:
         mixed = Mixed(relaxation, self.full, self.store_cuts, self.settings, goal.scale)
         left = None if ends is None else max(BOUND.least_seconds, ends - time.perf_counter())
         found = mixed.prove(reduction.cutoff, (), left, self.latest, check=False)
-        self._flows *= BOUND.case_more if found.ended else BOUND.case_fewer
+        self._flows *= 1.0 / BOUND.case_regained if found.ended else BOUND.case_fewer
         if found.bound is not None:
             case.bound = max(case.bound, min(found.bound, reduction.cutoff))
         if found.columns is not None:

@@ -328,8 +328,8 @@ class BoundBudgets:
     """Flows an origin up to which the first integer program of a case is stated for a cutoff."""
     case_fewer: float = 0.7
     """Factor on it after a program that was not settled: most take 10 s in vain then."""
-    case_more: float = 1.05
-    """The same after one that was."""
+    case_regained: float = 0.95
+    """What it is divided by after one that was settled."""
     case_share: float = 0.05
     """Share of what an origin sends that an arc must be able to have of it, to be stated there."""
     case_depth: float = 0.006
