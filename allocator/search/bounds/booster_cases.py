@@ -110,15 +110,15 @@ class _Case:
         """Whether it may be split where it ended."""
         return self.part is not None or (self.splits is not None and self.bound != math.inf)
 
-    def cut(self, limit: float | None) -> bool:
-        """Cut it for one round; False where there was no time for that.
+    def cut(self, ends: float | None) -> bool:
+        """Cut it for one round until a time of the clock; False where there was no time for that.
 
         A case that is far better than the worst is solved no further than that is known.
         """
         enough = None
         if self.splits is not None and self.bound and self.passes < PASSES:
             enough = self.bound + ENOUGH * abs(self.bound)
-        went = self.prover.cut_once(limit, self.held, self.basis, enough)
+        went = self.prover.relaxation.cut_once(ends, self.held, self.basis, enough)
         if went.impossible:
             self.bound, self.part = math.inf, None
             self.ended = self.exhausted = True
@@ -249,7 +249,7 @@ class BoosterCases:
                 continue
             first = case.bound is None
             while first or not (case.ended or self._leaves(case)):
-                if not case.cut(_left(ends)):
+                if not case.cut(ends):
                     return
                 hear(self.bound())
                 if first:

@@ -11,18 +11,21 @@ present do not fill, and ``room = C - M(P)``, with M the most that origins can s
     beta_k      = min(capacity_k, M(P))                                   where capacity_k <= C,
                   max(M(P), min(capacity_k, M(A)) - min(room, M(A - P)))  otherwise.
 
-*Proof.* Where no build of d is laid, nothing flows there. Where k is, let s be what the groups can
-bring: group g no more than M(g), nor than what the laid builds of ``U_g`` carry. Flow on d is at
-most ``min(capacity_k, M(P) + s)``. Taken at no more than ``room`` in all, what the groups bring is
-at most the second sum, since a sum cut off at a height is at most the sum of its parts cut off
-there. So beta_k must be no less than ``min(capacity_k, M(P) + s) - min(s, room)`` for all s up to
-``M(A - P)``. That is at most M(P) until s is ``room``; beyond it rises with s, up to the figure
-above, and for builds of C or less it does not pass ``capacity_k - room <= M(P)``; with no groups
-it is ``min(capacity_k, M(P))``, and for s above 0 no more where ``capacity_k <= C``.
+*Proof.* Where no build of d is laid, nothing flows there. Where build k is laid, let s be the most
+that the groups can bring together, so that flow on d is at most ``min(capacity_k, M(P) + s)``. A
+group g brings no more than M(g), nor than what the laid builds of ``U_g`` carry; so the second sum
+is at least ``min(s, room)``, as the least of a sum and a constant is at most the sum over its terms
+of the least of each and that constant. It remains that ``beta_k`` is at least
+
+    min(capacity_k, M(P) + s) - min(s, room)        for all s from 0 to M(A - P).
+
+Up to ``s = room`` this is at most ``min(capacity_k, M(P))``. Beyond, it does not fall as s rises,
+and ends at ``min(capacity_k, M(A)) - room``; where ``capacity_k <= C`` that is at most ``C - room =
+M(P)``, and at most ``capacity_k``.
 
 They are flow cover inequalities (Padberg, Van Roy & Wolsey 1985) with several builds and with
 links in place of the arcs that lead to one node. A pipe is laid in one way, so a link of the pipe
-of d itself, the other way, counts nothing where d is laid, and is left out of ``U_g``.
+of d itself, the other way, carries nothing where d is laid, and is left out of ``U_g``.
 """
 
 from __future__ import annotations
@@ -101,7 +104,7 @@ class CoverFinder:
             together = self._together(slots, flow, sums, main)
             best: tuple[float, CoverCut] | None = None
             for groups in (alone, together) if len(together) < len(alone) else (alone,):
-                cut = self._worst(link, [g for g in groups if g is not None], laid, sums)
+                cut = self._worst(link, groups, laid, sums)
                 if cut is not None and (best is None or cut[0] > best[0]):
                     best = cut
             if best is not None and best[0] > tolerance * self._most(best[1].slots):
@@ -114,14 +117,14 @@ class CoverFinder:
 
     def _together(
         self, slots: Sequence[int], flow: Floats, sums: Floats, main: Mapping[int, Sequence[int]]
-    ) -> list[_Group | None]:
+    ) -> list[_Group]:
         """Groups of the origins that come to a link by the same link before it."""
-        before: dict[int, list[int]] = {}
+        before: dict[tuple[str, int], list[int]] = {}
         for slot in slots:
-            way = list(main[slot])
-            at = way.index(slot)
-            last = -1 if at == 0 else int(self.regions.slot_link[way[at - 1]])
-            before.setdefault(last if at else -slot - 2, []).append(slot)
+            at = main[slot].index(slot)
+            link = int(self.regions.slot_link[main[slot][at - 1]])
+            # an origin whose home is at the link comes by none, and stays alone
+            before.setdefault(("link", link) if at else ("slot", slot), []).append(slot)
         return [self._group(tuple(some), flow, sums, main) for some in before.values()]
 
     def _group(
@@ -131,7 +134,11 @@ class CoverFinder:
         sums: Floats,
         main: Mapping[int, Sequence[int]],
     ) -> _Group:
-        """Some origins with the links, laid least, that they pass on their way to a link."""
+        """Some origins with links that each of their ways to a link passes, those laid least.
+
+        Looked at are the links into a growing set of nodes: the link's own, then those of the main
+        way of the origin with most flow, back towards its home.
+        """
         regions, net = self.regions, self._net
         link = int(regions.slot_link[slots[0]])
         homes = {int(net.home[regions.slot_origin[slot]]) for slot in slots}
@@ -213,9 +220,10 @@ class CoverFinder:
         room: float,
         filled: float,
     ) -> tuple[float, CoverCut] | None:
-        """The cut with the groups that gain by it: what it is broken by, less the flow of those
+        """The cut with the groups by which it is broken more, and by how much it is broken.
 
-        present."""
+        That is without the flow of the origins that are present (``there``).
+        """
         regions = self.regions
         shares: dict[int, float] = {}
         slots = [slot for n in there for slot in groups[n].slots]
@@ -233,7 +241,7 @@ class CoverFinder:
             slots += group.slots
             for k, share in mine.items():
                 shares[k] = shares.get(k, 0.0) + share
-        if brought <= room:  # a build that is not filled: nothing that threshold cuts do not say
+        if brought <= room:  # then the build is not filled, and a threshold cut says as much
             return None
         present = filled - room
         for k, most in zip(builds, capacity.tolist(), strict=True):

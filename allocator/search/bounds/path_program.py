@@ -46,7 +46,8 @@ FIRST_LOOSE, FINER = 0.1, 0.25
 speaks of; where none is, so many times as little counts. Cuts broken by little are of no use later,
 and each makes the program slower."""
 COVER_LOOSE = 0.01
-"""The same for a cover cut, at the most."""
+"""A cover cut is worth a row where it is broken by more than this share, or by a smaller one that
+is enough for threshold cuts by then."""
 MANY = 0.05
 """Share of new columns from which on the primal simplex method is quicker. At 300 sources the first
 ten turns take 9 s with it for 16 s, later ones half as long with the dual method."""
@@ -116,7 +117,7 @@ class PathProgram:
     """The program on the paths that it was given, and on the links that these use.
 
     ``base``: a model without pipes, whose rows are kept; ``carried``: its columns that paths stand
-    for. ``covers``: of the regions.
+    for; ``covers``: finds the cover cuts of its regions.
     """
 
     def __init__(

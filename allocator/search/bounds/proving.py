@@ -17,9 +17,8 @@ from allocator.search.bounds.mixed import Known, Mixed, MixedBound
 from allocator.search.bounds.multicommodity import origins_of
 from allocator.search.bounds.path_column_bounds import SPARE, STALE, PathColumnBounds
 from allocator.search.bounds.probing import Probing
-from allocator.search.bounds.relaxation import Optimum, Ranges, Relaxation, Round, StoreCuts
+from allocator.search.bounds.relaxation import Optimum, Relaxation, StoreCuts
 from allocator.search.strategy.budgets import BOUND
-from allocator.solver.bases import Basis
 from allocator.solver.settings import Settings
 
 Latest = Callable[[], Known | None]
@@ -186,21 +185,6 @@ class Prover:
 
         self._path_bounds.run(ends, value, patience)
         return self._path_bounds.bound()
-
-    def cut_once(
-        self,
-        limit: float | None,
-        held: Ranges,
-        basis: Basis = None,
-        enough: float | None = None,
-    ) -> Round:
-        """One round of the relaxation that states all flows, with some columns held in ranges.
-
-        ``basis``: to begin from. ``enough``: a bound (minimised, SI) at which it may end.
-        """
-        assert self._relaxation is not None
-        ends = None if limit is None else time.perf_counter() + limit
-        return self._relaxation.cut_once(ends, held, basis, enough)
 
     @property
     def relaxation(self) -> Relaxation:

@@ -327,9 +327,10 @@ class BoundBudgets:
     case_flows: int = 40
     """Flows an origin up to which the first integer program of a case is stated for a cutoff."""
     case_fewer: float = 0.7
-    """Factor on it after a program that was not settled: most take 10 s in vain then."""
+    """Factor on that number after a program that was not proven in its nodes, which takes some 10 s
+    at 100 sources."""
     case_regained: float = 0.95
-    """What it is divided by after one that was settled."""
+    """That number is divided by this after a program that was proven."""
     case_share: float = 0.05
     """Share of what an origin sends that an arc must be able to have of it, to be stated there."""
     case_depth: float = 0.006
@@ -350,9 +351,9 @@ class BoundBudgets:
     """Columns above which cases under pressure are split by pipes and whole numbers: the integer
     program of smaller ones is faster."""
     case_looks: int = 6
-    """Turns at most of the carrying rows of a part that may be taken."""
+    """Turns at most of the carrying rows of a case, to compare splits."""
     case_turns: int = 10
-    """The same of the parts that are."""
+    """The same for the two cases of the split that is chosen."""
     patient_rounds: int = 20
     """Rounds in a row that may improve little where nothing else is left to do."""
     least_seconds: float = 0.1
