@@ -81,7 +81,8 @@ def pressure_ways(site: Network, plan: Plan) -> tuple[PressureWay, ...]:
     """Every way that leads along pipes with pressures, those from sources through stores joined.
 
     Ways to a store go on along the way out of it that carries most, and every way out of a store
-    begins with the one into it that carries most, so that each pipe in use is on a way.
+    begins with the one into it that carries most, so that each pipe in use is on a way. Ways that
+    are alike, as those through a store beside the machine and past it, are one.
     """
     if not plan.pressures:
         return ()
@@ -95,7 +96,7 @@ def pressure_ways(site: Network, plan: Plan) -> tuple[PressureWay, ...]:
         piped = any(_is_pipe(pipe.route) for pipe in pipes)
         if piped and all((known.fluid, known.node(node)) in rows for node in nodes):
             found.append(_along(site, plan, parts, pipes, rows, flows))
-    return tuple(found)
+    return tuple(dict.fromkeys(found))
 
 
 def _chains(ways: Sequence[Way]) -> Iterator[tuple[Way, ...]]:

@@ -30,6 +30,49 @@ from allocator.report.summary import full_summary as summary
 from allocator.report.tags import scheme_of, valve_tags
 from allocator.search import Settings, make_plan
 
+FARMS = """
+format: allocator.site/2
+name: Two farms and a mill
+ambient: {temperature: 12 degC, pressure: 1 bar}
+fluids:
+  biogas:
+    {heating_value: 19 MJ/kg, phase: gas, constants: {density: 1.15 kg/m^3,
+      viscosity: 1.2e-5 Pa*s, molar_mass: 27 g/mol, specific_heat: 1600 J/(kg*K)}}
+  co2: {emission: biogenic}
+materials:
+  steel: {stock: 25 t, price: 2 /kg}
+places:
+  north: {at: [0 m, 900 m]}
+  south: {at: [200 m, -700 m]}
+  cross: {at: [300 m, 0 m]}
+  mill: {at: [1500 m, 100 m]}
+sources:
+  north_digester: {place: north, fluid: biogas, flow: 9 g/s, pressure: 3 kPa(g),
+    cycle: [{on: 5 h, every: 8 h}]}
+  south_digester: {place: south, fluid: biogas, flow: 7 g/s, pressure: 0.8 kPa(g),
+    cycle: [{on: 3 h, every: 5 h}, {on: 20 d, every: 24 d}]}
+storage:
+  bag: {holds: biogas, pressure: 2 kPa(g), places: [cross, mill],
+    size: {max: 900 kg}, materials: {steel: 2 kg/kg}}
+pipes:
+  dn50: {bore: 52.5 mm, layers: [{material: steel, mass: 5.44 kg/m}]}
+  dn80: {bore: 77.9 mm, layers: [{material: steel, mass: 11.3 kg/m}]}
+boosters:
+  fan: {kind: blower, fluids: [biogas], places: {south: 1, cross: 1}, ratio: 1.2,
+    efficiency: 50 %, discharge_temperature: 35 degC, max_flow: 30 g/s, materials: {steel: 100 kg}}
+routes:
+  a: {between: [north, cross]}
+  b: {between: [south, cross]}
+  c: {between: [cross, mill]}
+machines:
+  engine: {inputs: {biogas: 4 g/s}, min_inlet_pressure: 1.2 kPa(g),
+    outputs: {power: 28 kW, co2: 7 g/s}, no_load: 12 %, min_load: 40 %,
+    materials: {steel: 300 kg}, places: [mill]}
+demands:
+  mill_power: {power: 60 kW, place: mill}
+"""
+"""Gas goes through a bag on the way, and through one beside the engine. Invented."""
+
 
 @pytest.fixture(scope="module")
 def line(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Plan]:
@@ -49,6 +92,17 @@ def test_every_place_has_its_margin(line: tuple[Network, Plan]) -> None:
     assert ends["yard"].needs == pytest.approx(103_000)
     assert all(end.margin >= -0.2 for end in ends.values())
     assert ends["yard"].rating == pytest.approx(1.5e5)
+
+
+def test_ways_that_are_alike_are_told_once(tmp_path: Path) -> None:
+    """Past the bag at the mill and through it gas has the same pressures on the way."""
+    (tmp_path / "site.yaml").write_text(FARMS, encoding="utf-8")
+    site = network_of(read_site(tmp_path / "site.yaml"))
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert {store.place for store in plan.stores if store.size > 0} == {"cross", "mill"}
+    ways = [(way.start, way.end) for way in pressure_ways(site, plan)]
+    assert sorted(ways) == [(f"{side}_digester", "engine at mill") for side in ("north", "south")]
 
 
 def test_valves_that_the_proof_needs(line: tuple[Network, Plan]) -> None:

@@ -31,7 +31,7 @@ from allocator.report.page.placing import (
     moved_aside,
     place_all,
 )
-from allocator.report.page.svg import number, tag, ticks
+from allocator.report.page.svg import number, round_at_most, tag
 from allocator.report.words import percent, quantity
 
 WIDEST = 11.0
@@ -318,7 +318,7 @@ def _bar(ground: Ground) -> Markup:
     """A scale bar of round length, which is drawn in the picture and so grows with it."""
     if ground.scale is None:
         return Markup("")
-    metres = ticks(WIDTH / ground.scale / 5, 2)[-1]
+    metres = round_at_most(WIDTH / ground.scale / 5)
     long = metres * ground.scale
     x, y = 16.0, ground.height - 16.0
     mark = f"M{number(x)} {number(y - 4)}v8M{number(x)} {number(y)}h{number(long)}m0 -4v8"

@@ -37,6 +37,12 @@ def points(pairs: Iterable[tuple[float, float]]) -> str:
     return " ".join(f"{number(x)},{number(y)}" for x, y in pairs)
 
 
+def round_at_most(most: float) -> float:
+    """The largest of 1, 2 and 5 times a power of ten that is no more than ``most``, above 0."""
+    power = 10.0 ** math.floor(math.log10(most))
+    return next((s * power for s in (5, 2) if s * power <= most * (1 + 1e-9)), power)
+
+
 def ticks(most: float, about: int = 4) -> list[float]:
     """Round numbers from 0 to ``most``, about so many."""
     if not (most > 0 and math.isfinite(most)):
