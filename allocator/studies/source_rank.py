@@ -4,14 +4,14 @@ Each source is taken alone, with all stocks to itself, and the whole of what it 
 it: its connection, the lightest pipes to a store and on to a generator, the store, and whole
 generators. What exists already takes nothing. For every way (generator and its place, store and its
 place, pipe capacity, number of units) the firm draw is exact (:mod:`allocator.cycles.firm`), so the
-power could be had with that mass. A draw ``u`` in units of a generator's full-load fuel gives
-``m`` running units ``min(m, (u - z m) / (1 - z))`` times their power, with ``z`` the share of fuel
-burnt at no load.
+power could be had with that mass where pressure allows it. A draw ``u`` in units of a generator's
+full-load fuel gives ``m`` running units ``min(m, (u - z m) / (1 - z))`` times their power, with
+``z`` the share of fuel burnt at no load.
 
 The scarcest stock is the one of which all sources together, each with the way that takes the
 smallest share of any stock for its power, would need the largest share. With that stock chosen, the
-way with the most power for its mass counts. Not counted: batteries, boosters, power lines, and the
-power that pumps take.
+way with the most power for its mass counts. Not counted: batteries, boosters, power lines, the
+power that pumps take, and pressure along lines, for which a plan may need wider pipes.
 """
 
 from __future__ import annotations

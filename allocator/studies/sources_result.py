@@ -132,6 +132,8 @@ class SourcesResult(StudyResult):
         """The tables as text; those with a row for every source on small sites, or if ``full``."""
         scarce = next(iter(self.sources.select("scarce_stock").rows), ("",))[0]
         title, note = _rank_words(str(scarce))
+        if network_of(self.site).pressures:
+            note = f"{note} {_WITHOUT_PRESSURE}"
         whole = self.sources
         at = [column.name for column in whole.columns].index("firm_clean")
         rank = replace(whole, rows=tuple(row for row in whole.rows if row[at] != 0)).select(
@@ -268,6 +270,12 @@ def sources(site: SiteOrPath) -> SourcesResult:
 def _added_cells(one: SourceAddition) -> tuple[object, ...]:
     stock = one.stock and f"stock.{one.stock}"
     return (one.flow, one.power, stock, one.mass if stock else None, one.share if stock else None)
+
+
+_WITHOUT_PRESSURE = (
+    "Pressure along lines is not counted either: a plan may need wider pipes than these, or "
+    "boosters, and then a source gives less for its mass."
+)
 
 
 def _rank_words(scarce: str) -> tuple[str, str]:

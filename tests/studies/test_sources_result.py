@@ -17,6 +17,7 @@ from allocator.site.records import Built
 from allocator.studies.source_worth import source_rows
 from allocator.studies.sources_result import sources
 
+HARBOUR_UNDER_PRESSURE = Path(__file__).parents[2] / "networks" / "harbour.yaml"
 HARBOUR = read_site(Path(__file__).parents[2] / "networks" / "harbour_capacities.yaml")
 
 
@@ -29,6 +30,12 @@ def test_text_fits_a_terminal_and_names_every_source() -> None:
     text = sources(HARBOUR).summary()
     assert max(map(len, text.splitlines())) <= WIDTH
     assert all(name in text for name in HARBOUR.sources)
+
+
+def test_text_says_that_pressure_is_not_counted_where_plans_count_it() -> None:
+    words = "Pressure along lines is not counted"
+    assert words in sources(HARBOUR_UNDER_PRESSURE).summary()
+    assert words not in sources(COVE).summary()
 
 
 def test_json_holds_the_rows_exactly() -> None:
