@@ -18,6 +18,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import bill_of_materials
 from allocator.report.files import plan_tables
+from allocator.report.handover.build_order import build_order
 from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.set_points import set_points
 from allocator.report.handover.things import things_of
@@ -94,12 +95,29 @@ def test_every_place_has_its_margin(line: tuple[Network, Plan]) -> None:
     assert ends["yard"].rating == pytest.approx(1.5e5)
 
 
-def test_ways_that_are_alike_are_told_once(tmp_path: Path) -> None:
-    """Past the bag at the mill and through it gas has the same pressures on the way."""
-    (tmp_path / "site.yaml").write_text(FARMS, encoding="utf-8")
-    site = network_of(read_site(tmp_path / "site.yaml"))
+@pytest.fixture(scope="module")
+def farms(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Plan]:
+    path = tmp_path_factory.mktemp("farms") / "site.yaml"
+    path.write_text(FARMS, encoding="utf-8")
+    site = network_of(read_site(path))
     plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
     assert plan is not None
+    return site, plan
+
+
+def test_no_power_is_firm_before_the_boosters_on_its_way(farms: tuple[Network, Plan]) -> None:
+    """Gas of the southern farm comes to the bag at the cross by a fan alone."""
+    steps = build_order(*farms)
+    fans = {step.number for step in steps if "fan for biogas" in step.what}
+    assert len(fans) == 4  # two are installed and tested
+    starts = [step for step in steps if step.action == "purge and start"]
+    assert starts[0].firm_power > 0.0
+    assert all(fans <= set(step.after) for step in starts)
+
+
+def test_ways_that_are_alike_are_told_once(farms: tuple[Network, Plan]) -> None:
+    """Past the bag at the mill and through it gas has the same pressures on the way."""
+    site, plan = farms
     assert {store.place for store in plan.stores if store.size > 0} == {"cross", "mill"}
     ways = [(way.start, way.end) for way in pressure_ways(site, plan)]
     assert sorted(ways) == [(f"{side}_digester", "engine at mill") for side in ("north", "south")]

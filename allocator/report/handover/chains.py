@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.handover.things import booster_key
 from allocator.report.ways import Way, machine_named, ways_of
 from allocator.report.words import at
 
@@ -16,7 +17,8 @@ from allocator.report.words import at
 class Chain:
     """A part of the promise. ``needs``: keys of all things that it needs, new or standing:
 
-    ``tap:NAME``, ``run:ROUTE:FLUID``, ``line:NAME``, ``store:type@place`` (batteries too).
+    ``tap:NAME``, ``run:ROUTE:FLUID``, ``line:NAME``, ``store:type@place`` (batteries too), and
+    ``booster:...`` without which the pressures on its ways do not hold.
     ``units``: machine group -> units that it adds to what must stand. ``power``: W before the
     plant's own load; 0 for a chain that serves a fluid. ``filled``: names of the stores, and parts
     of batteries, that must hold their reserve before it is promised; of one that fills another,
@@ -47,7 +49,7 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             made = _generation(site, plan, ways, giver, taker, members)
             chains += [] if made is None else [made]
         else:
-            needs = [*_upstream(ways, giver), *_runs(members)]
+            needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
             title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
     return tuple(chains)
@@ -68,10 +70,10 @@ def _generation(
         return None  # what else a machine takes comes with the chain of its first fluid
     all_of_it = math.fsum(w.rate for w in ways if w.taker == taker and w.fluid == first)
     share = math.fsum(way.rate for way in members) / all_of_it
-    needs = [*_upstream(ways, giver), *_runs(members)]
+    needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
     for way in ways:
         if way.taker == taker and way.fluid != first:
-            needs += [*_upstream(ways, way.giver), *_runs([way])]
+            needs += [*_upstream(plan, ways, way.giver), *_along(plan, [way])]
     filled = _stores(needs)
     levelled = _power_needs(site, plan, machine, any(way.shape == FLAT for way in members))
     needs += levelled
@@ -94,7 +96,7 @@ def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     released = math.fsum(w for shapes in battery.release.values() for w in shapes.values())
     share = units * site.machines[machine.type].power_out / into if into > 0 else 0.0
     taps = [_tap(way.giver) for way in members]
-    needs = [*taps, *_runs(members), f"store:{battery_name}"]
+    needs = [*taps, *_along(plan, members), f"store:{battery_name}"]
     needs += _power_needs(site, plan, machine, False)
     into_it = at(battery_name)
     title = f"{at(name)} on bursts, charging {into_it}"
@@ -111,7 +113,9 @@ def _tap(giver: str) -> str:
     return f"tap:{giver.split(':')[1]}"
 
 
-def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset()) -> list[str]:
+def _upstream(
+    plan: Plan, ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset()
+) -> list[str]:
     """All that a giver needs to give: its own tap, or its store and what fills that."""
     kind = giver.partition(":")[0]
     if kind == "source":
@@ -122,7 +126,7 @@ def _upstream(ways: Iterable[Way], giver: str, seen: frozenset[str] = frozenset(
     needs = [giver] if kind == "store" else []
     for way in ways:
         if way.taker == giver:
-            needs += [*_upstream(ways, way.giver, seen), *_runs([way])]
+            needs += [*_upstream(plan, ways, way.giver, seen), *_along(plan, [way])]
     return needs
 
 
@@ -132,8 +136,18 @@ def _stores(needs: Iterable[str]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(reversed(kept)))
 
 
-def _runs(ways: Iterable[Way]) -> list[str]:
-    return [f"run:{route}:{way.fluid}" for way in ways for route in way.routes]
+def _along(plan: Plan, ways: Iterable[Way]) -> list[str]:
+    """Runs of some ways, and the boosters at their inlets and at those of stores they fill."""
+    needs = []
+    for way in ways:
+        needs += [f"run:{route}:{way.fluid}" for route in way.routes]
+        needs += [
+            booster_key(use)
+            for use in plan.boosters
+            if use.fluid == way.fluid
+            and (way.taker == f"store:{use.store}" if use.store else use.route in way.routes)
+        ]
+    return needs
 
 
 def _power_needs(site: Network, plan: Plan, machine: MachineUse, flat: bool) -> list[str]:
