@@ -124,3 +124,30 @@ def pressed_site(
     path = folder / f"pressed_{number}.yaml"
     path.write_text(pressed_text(number, boosters=boosters, any_pipe=any_pipe))
     return read_site(path)
+
+
+HUT = """
+format: allocator.site/2
+name: Hydrogen to a hut
+ambient: {temperature: 5 degC, pressure: 95 kPa}
+fluids: {h2: {heating_value: 120 MJ/kg, phase: gas, substance: Hydrogen}}
+materials: {steel: {stock: 6 t}}
+places: {shed: {at: [0 m, 0 m], elevation: 100 m}, mast: {at: [600 m, 0 m], elevation: 160 m}}
+sources:
+  vent: {place: shed, fluid: h2, flow: 0.9 g/s, pressure: 1.5 bar,
+    cycle: [{on: 40 min, every: 2 h}]}
+storage:
+  vessel: {holds: h2, min_pressure: 2 bar, max_pressure: 20 bar, places: [shed, mast],
+    size: {unit: 1 kg, max: 12 kg}, materials: {steel: 120 kg/kg}}
+pipes: {dn15: {bore: 15.8 mm, layers: [{material: steel, mass: 1.27 kg/m}]}}
+boosters:
+  compressor: {kind: compressor, fluids: [h2], places: {shed: 1}, ratio: 14, efficiency: 60 %,
+    max_flow: 2 g/s, min_inlet_pressure: 1.45 bar, discharge_temperature: 45 degC,
+    materials: {steel: 200 kg}}
+routes: {r: {between: [shed, mast]}}
+machines:
+  cell: {inputs: {h2: 0.2 g/s}, min_inlet_pressure: 1.3 bar, outputs: {power: 12 kW},
+    no_load: 5 %, materials: {steel: 40 kg}, places: [mast]}
+demands: {radio: {power: 15 kW, place: mast}}
+"""
+"""Off-gas that a compressor lifts to where hydrogen is no ideal gas. Invented."""

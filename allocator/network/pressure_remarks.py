@@ -17,6 +17,7 @@ def remarks_on_pressures(site: Network) -> Iterator[Remark]:
     for fluid, one in site.pressures.items():
         yield from _low_mouths(site, fluid, one)
         yield from _low_ratings(site, fluid, one)
+        yield from _counted_low(site, fluid, one)
     yield from _ignored(site)
 
 
@@ -46,6 +47,35 @@ def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rema
                 f"{needed}: nothing can be had of it",
                 f"check the pressures{gauge}, or offer a booster",
             )
+
+
+def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
+    """Boosters too weak for a store, for what they add counts at their least inlet pressure."""
+    sources = [s for s in site.own_sources.values() if s.fluid == fluid and s.name in one.mouths]
+    if not sources:
+        return
+    mouth = max(one.mouths[source.name] for source in sources)
+    for option in {option.booster: option for option in one.boosters}.values():
+        ratio = site.boosters[option.booster].ratio
+        if ratio is None:
+            continue
+        brought = mouth + option.gain
+        for name, store in one.stores.items():
+            if brought < store.fill <= ratio**2 * mouth:
+                counted, filled = format_apart(
+                    one.pressure(brought), one.pressure(store.fill), "pressure"
+                )
+                least, given = format_apart(
+                    one.pressure(option.inlet), one.pressure(mouth), "pressure"
+                )
+                yield Remark(
+                    "boosters",
+                    option.booster,
+                    f"what it adds counts at its least inlet pressure of {least}: {shown(fluid)} "
+                    f"of {given} is brought to {counted} by it, and {shown(name)} is filled at "
+                    f"{filled}",
+                    "set its 'min_inlet_pressure' as high as the pressure before it surely is",
+                )
 
 
 def _ignored(site: Network) -> Iterator[Remark]:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from fluids.friction import friction_factor
-from pressed_sites import LINE, pressed_site
+from pressed_sites import HUT, LINE, pressed_site
 
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
@@ -42,6 +42,21 @@ def test_a_plan_with_a_spur_and_a_fan_is_accepted(line: tuple[Site, Plan]) -> No
     rows = {row.node: row for row in plan.pressures}
     assert set(rows) == {"mouth", "fork", "yard", "works"}
     assert rows["works"].low >= 102_500 * (1 - 1e-6)
+
+
+def test_a_plan_that_compresses_what_is_no_ideal_gas_is_accepted(tmp_path: Path) -> None:
+    """Plans count the gas at the highest pressure that there may be, which takes 2 % more power."""
+    path = tmp_path / "site.yaml"
+    path.write_text(HUT, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=300, threads=1)).plan
+    assert plan is not None
+    assert plan.power.firm_clean > 5_000
+    assert breaches(site, plan) == []
+    (use,) = plan.boosters
+    for factor in (0.97, 1.04):
+        changed = replace(plan, boosters=(replace(use, power=factor * use.power),))
+        assert "booster_power" in {breach.rule for breach in audit(site, changed).breaches}
 
 
 @pytest.mark.parametrize("number", range(16))

@@ -54,7 +54,8 @@ class BoosterType:
     )
     min_inlet_pressure: float | None = key(
         PRESSURE,
-        "Least pressure at its inlet, absolute",
+        "Least pressure at its inlet, absolute. What it adds for gas counts from this one, which "
+        "is safe: the higher it is set, the more",
         default=None,
         left_out="the ambient pressure",
     )
