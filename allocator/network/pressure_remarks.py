@@ -74,7 +74,7 @@ def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
                     f"what it adds counts at its least inlet pressure of {least}: {shown(fluid)} "
                     f"of {given} is brought to {counted} by it, and {shown(name)} is filled at "
                     f"{filled}",
-                    "set its 'min_inlet_pressure' to the least pressure that there ever is before it",
+                    "set its 'min_inlet_pressure' to the least that there ever is before it",
                 )
 
 

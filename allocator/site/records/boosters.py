@@ -54,8 +54,7 @@ class BoosterType:
     )
     min_inlet_pressure: float | None = key(
         PRESSURE,
-        "Least pressure at its inlet, absolute. What it adds for gas counts from this one, which "
-        "is safe: the higher it is set, the more",
+        "Least pressure at its inlet, absolute; what it adds to gas counts from there",
         default=None,
         left_out="the ambient pressure",
     )
