@@ -75,14 +75,22 @@ demands:
 """Gas goes through a bag on the way, and through one beside the engine. Invented."""
 
 
-@pytest.fixture(scope="module")
-def line(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Plan]:
-    path = tmp_path_factory.mktemp("line") / "site.yaml"
-    path.write_text(LINE, encoding="utf-8")
-    site = network_of(read_site(path))
+def planned(folder: Path, text: str) -> tuple[Network, Plan]:
+    (folder / "site.yaml").write_text(text, encoding="utf-8")
+    site = network_of(read_site(folder / "site.yaml"))
     plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
     assert plan is not None
     return site, plan
+
+
+@pytest.fixture(scope="module")
+def line(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Plan]:
+    return planned(tmp_path_factory.mktemp("line"), LINE)
+
+
+@pytest.fixture(scope="module")
+def farms(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Plan]:
+    return planned(tmp_path_factory.mktemp("farms"), FARMS)
 
 
 def test_every_place_has_its_margin(line: tuple[Network, Plan]) -> None:
@@ -93,16 +101,6 @@ def test_every_place_has_its_margin(line: tuple[Network, Plan]) -> None:
     assert ends["yard"].needs == pytest.approx(103_000)
     assert all(end.margin >= -0.2 for end in ends.values())
     assert ends["yard"].rating == pytest.approx(1.5e5)
-
-
-@pytest.fixture(scope="module")
-def farms(tmp_path_factory: pytest.TempPathFactory) -> tuple[Network, Plan]:
-    path = tmp_path_factory.mktemp("farms") / "site.yaml"
-    path.write_text(FARMS, encoding="utf-8")
-    site = network_of(read_site(path))
-    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
-    assert plan is not None
-    return site, plan
 
 
 def test_no_power_is_firm_before_the_boosters_on_its_way(farms: tuple[Network, Plan]) -> None:
