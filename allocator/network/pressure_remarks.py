@@ -50,11 +50,12 @@ def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rema
 
 
 def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
-    """Boosters too weak for a store, for what they add counts at their least inlet pressure."""
-    sources = [s for s in site.own_sources.values() if s.fluid == fluid and s.name in one.mouths]
-    if not sources:
+    """Boosters too weak for a store only because what they add is counted at their least inlet
+
+    pressure: by their ratio the gas of some source would reach it."""
+    if not one.mouths:
         return
-    mouth = max(one.mouths[source.name] for source in sources)
+    mouth = max(one.mouths.values())
     for option in {option.booster: option for option in one.boosters}.values():
         ratio = site.boosters[option.booster].ratio
         if ratio is None:
@@ -71,10 +72,10 @@ def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
                 yield Remark(
                     "boosters",
                     option.booster,
-                    f"what it adds counts at its least inlet pressure of {least}: {shown(fluid)} "
-                    f"of {given} is brought to {counted} by it, and {shown(name)} is filled at "
+                    f"what it adds is counted at its least inlet pressure of {least}: "
+                    f"{shown(fluid)} of {given} is brought to {counted} by it, and {shown(name)} is filled at "
                     f"{filled}",
-                    "set its 'min_inlet_pressure' to the least that there ever is before it",
+                    "where the pressure at its inlet is never so low, raise 'min_inlet_pressure'",
                 )
 
 

@@ -60,13 +60,11 @@ def check_booster(case: Case, findings: Findings, use: BoosterUse, walked: Walke
         inlet = row.high if header == "high" else row.low
         least = max(record.min_inlet_pressure or 0.0, walked.ambient)
         enough(findings, "booster_inlet", subject, inlet, least, "the pressure at its inlet")
-    least, most = (
-        flow * energy_of(record, walked, pascal)
-        for pascal in (inlet, highest(case, use.fluid, walked))
-    )
-    what, hair = "its power", POWERS * most + 1e-9
-    findings.at_least("booster_power", subject, use.power, least, "W", what, hair)
-    findings.at_most("booster_power", subject, use.power, max(least, most), "W", what, hair)
+    low = flow * energy_of(record, walked, inlet)
+    high = max(low, flow * energy_of(record, walked, highest(case, use.fluid, walked)))
+    what, hair = "its power", POWERS * high + 1e-9
+    findings.at_least("booster_power", subject, use.power, low, "W", what, hair)
+    findings.at_most("booster_power", subject, use.power, high, "W", what, hair)
     route = site.routes.get(use.route)
     ends = (route.start, route.end)[: 2 - route.one_way] if route is not None else ()
     at = use.start in ends if use.route else use.store.endswith(f"@{use.start}")
@@ -78,8 +76,8 @@ def check_booster(case: Case, findings: Findings, use: BoosterUse, walked: Walke
 def energy_of(record: BoosterType, walked: WalkedFluid, pascal: float) -> float:
     """J/kg at the full ratio or head: isentropic, of a gas at its hottest, by efficiency.
 
-    Of a gas ``p / rho`` counts that is largest up to a pressure: the work is the integral of
-    ``dp / rho`` on the way there, and a plan counts it at the highest pressure there may be.
+    ``pascal``: of a gas the larger of ``p / rho`` there and at the ambient pressure counts. A plan
+    takes that of the highest pressure there may be, as the work rises with it.
     """
     if not walked.gas:
         return 9.80665 * (record.head or 0.0) / record.efficiency
@@ -92,7 +90,7 @@ def energy_of(record: BoosterType, walked: WalkedFluid, pascal: float) -> float:
 
 
 def highest(case: Case, fluid: str, walked: WalkedFluid) -> float:
-    """Pa that a gas never passes: that of whatever gives it, and what all boosters add."""
+    """Pa that a gas never passes: twice what is stated, and what all boosters may add to that."""
     site, squared = case.site, walked.unsaid**2
     inlets = len(site.routes) + sum(len(store.places) for store in site.storage.values())
     for record in site.boosters.values():

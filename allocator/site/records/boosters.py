@@ -54,7 +54,7 @@ class BoosterType:
     )
     min_inlet_pressure: float | None = key(
         PRESSURE,
-        "Least pressure at its inlet, absolute; what it adds to gas counts from there",
+        "Least pressure at its inlet, absolute; what it adds to gas is counted at this one",
         default=None,
         left_out="the ambient pressure",
     )
