@@ -50,9 +50,10 @@ def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rema
 
 
 def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
-    """Boosters too weak for a store only because what they add is counted at their least inlet
+    """Boosters too weak for a store only because of the pressure at which their gain is counted.
 
-    pressure: by their ratio the gas of some source would reach it."""
+    By their ratio the gas of some source would reach it.
+    """
     if not one.mouths:
         return
     mouth = max(one.mouths.values())
@@ -73,8 +74,8 @@ def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
                     "boosters",
                     option.booster,
                     f"what it adds is counted at its least inlet pressure of {least}: "
-                    f"{shown(fluid)} of {given} is brought to {counted} by it, and {shown(name)} is filled at "
-                    f"{filled}",
+                    f"{shown(fluid)} of {given} is brought to {counted} by it, and {shown(name)} "
+                    f"is filled at {filled}",
                     "where the pressure at its inlet is never so low, raise 'min_inlet_pressure'",
                 )
 
