@@ -14,22 +14,12 @@ import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from allocator.cycles import Curve
 from allocator.network.records import Network, Outflow
-from allocator.studies.source_rank import (
-    PipePaths,
-    added,
-    capacities,
-    clean_generators,
-    places_of,
-    shares_of,
-    store_spots,
-)
-from allocator.studies.source_worth import best_draw, inflows_of, usable_sources
+from allocator.studies.pipe_paths import PipePaths, added, shares_of
+from allocator.studies.source_rank import clean_generators, ends_of, places_of
+from allocator.studies.source_ways import SourceWays
+from allocator.studies.source_worth import Inflows, firm_draw, inflows_of, usable_sources
 from allocator.studies.store_room import StoreRoom, store_room
-
-Inflows = list[tuple[Curve, float]]
-"""Curves of a source with kg/s while each is on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +47,7 @@ class SourceAddition:
 def additions(site: Network) -> dict[str, SourceAddition]:
     """What each source adds to the others of its fluid, by name."""
     stocks = {m.name: m.stock for m in site.materials.values() if m.stock is not None}
-    paths = PipePaths(site, stocks)
+    ways = SourceWays(PipePaths(site, stocks))
     groups: dict[str, list[Outflow]] = {}
     for source in usable_sources(site):
         groups.setdefault(source.fluid, []).append(source)
@@ -65,25 +55,41 @@ def additions(site: Network) -> dict[str, SourceAddition]:
     for fluid, members in groups.items():
         room = store_room(site, fluid)
         flows = {one.name: inflows_of(site, one, room) for one in members}
-        whole = _firm(flows.values(), room)
+        firm = _added(flows, room)
         for source in members:
-            others = (mine for name, mine in flows.items() if name != source.name)
-            flow = max(0.0, whole - _firm(others, room))
-            found[source.name] = _addition(paths, source, flow)
+            found[source.name] = _addition(ways, source, firm[source.name])
     return found
+
+
+def _added(flows: Mapping[str, Inflows], room: StoreRoom) -> dict[str, float]:
+    """kg/s that each source adds to what all give at all times with one shared store.
+
+    Where the whole of all means is firm, so is that of all but one: a guaranteed on-time is no
+    more than the mean, hence what one source adds is no more than its mean, and no less, as the
+    others give no more than theirs.
+    """
+    means = {name: math.fsum(rate * c.duty for c, rate in mine) for name, mine in flows.items()}
+    whole = _firm(flows.values(), room)
+    free = room.fill_rate is None and room.release_rate is None and room.loss == 0.0
+    if free and whole >= math.fsum(means.values()) * (1 - 1e-12):
+        return means
+    return {
+        name: max(0.0, whole - _firm((mine for n, mine in flows.items() if n != name), room))
+        for name in flows
+    }
 
 
 def _firm(flows: Iterable[Inflows], room: StoreRoom) -> float:
     """kg/s that sources give at all times with one shared store."""
-    return best_draw([inflow for mine in flows for inflow in mine], room)[1]
+    return firm_draw([inflow for mine in flows for inflow in mine], room)[1]
 
 
-def _addition(paths: PipePaths, source: Outflow, flow: float) -> SourceAddition:
-    materials = _to_connect(paths, source)
+def _addition(ways: SourceWays, source: Outflow, flow: float) -> SourceAddition:
+    materials = _to_connect(ways, source)
     if materials is None:
         return SourceAddition(flow, 0.0)
-    power = flow * _power_of_fuel(paths.site, source)
-    shares = shares_of(materials, paths.stocks)
+    power = flow * _power_of_fuel(ways.paths.site, source)
+    shares = shares_of(materials, ways.paths.stocks)
     if not shares:
         return SourceAddition(flow, power)
     stock = max(shares, key=shares.__getitem__)
@@ -96,21 +102,18 @@ def _power_of_fuel(site: Network, source: Outflow) -> float:
     return max((m.power_out / m.inputs[source.fluid] for m in machines), default=0.0)
 
 
-def _to_connect(paths: PipePaths, source: Outflow) -> Mapping[str, float] | None:
+def _to_connect(ways: SourceWays, source: Outflow) -> Mapping[str, float] | None:
     """kg by material for a connection and the lightest pipes to a store or a generator.
 
     Pipes carry the whole flow where there are such, else as much as they can. None where no pipe
     leads to either.
     """
-    site, machines = paths.site, clean_generators(paths.site, source)[0]
-    ends = {place for machine in machines for place in places_of(site, machine)}
-    ends |= {spot.place for spot in store_spots(site, source, machines)}
+    site = ways.paths.site
+    ends = ends_of(site, source.fluid, clean_generators(site, source)[0])
     full = math.fsum(rate for _, rate in inflows_of(site, source, StoreRoom()))
-    lower = sorted((c for c in capacities(site, source.fluid) if c < full), reverse=True)
     tap = {} if source.name in site.built.sources else source.connection_materials
-    for least in (full, *lower):
-        reached = paths.of(source.place, source.fluid, least)
-        found = [added(tap, reached[end][1]) for end in ends if end in reached]
-        if found:
-            return min(found, key=paths.share)
+    for _, flow in ways.entries(source.fluid, full):
+        pipes = ways.connection(source, ends, flow)
+        if pipes is not None:
+            return added(tap, pipes)
     return None

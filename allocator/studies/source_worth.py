@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import permutations
 
@@ -15,6 +15,9 @@ from allocator.site.clocks import timing_at_any_phase
 from allocator.site.records import MachineType, Site
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.store_room import StoreRoom, store_room
+
+Inflows = Sequence[tuple[Curve, float]]
+"""Curves with kg/s while each is on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,9 +137,9 @@ def _fluid_row(site: Network, fluid: str, members: list[Outflow], factor: float)
     room = store_room(site, fluid)
     each = StoreRoom(room.size / len(members), room.loss, room.fill_rate, room.release_rate)
     alone = [inflows_of(site, source, each) for source in members]
-    apart = sum(best_draw(mine, each)[1] for mine in alone)
+    apart = sum(firm_draw(mine, each)[1] for mine in alone)
     inflows = [inflow for mine in alone for inflow in mine]
-    store, together, _ = best_draw(inflows, room)
+    store, together = firm_draw(inflows, room)
     mean = sum(flow * curve.duty for curve, flow in inflows)
     carries = carried(site.machines, fluid, mean, together, factor)
     return FluidRow(fluid, len(members), mean, store, apart, together, carries)
@@ -169,24 +172,31 @@ def inflows_of(site: Network, source: Outflow, room: StoreRoom) -> list[tuple[Cu
     for order in permutations(range(1, len(patterns))):
         rates = full_rates(on, source.flow, _flow(source), kept, (*order, 0))
         inflows = [(curve_of(p), r) for p, r in zip(patterns, rates, strict=True) if r > 0]
-        found.append((best_draw(inflows, room)[1], inflows))
+        found.append((firm_draw(inflows, room)[1], inflows))
     return max(found, key=lambda each: each[0])[1]
 
 
-def best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[float, float, float]:
-    """The store used, kg, the firm draw, kg/s, and what one more kg of store adds.
+def best_draw(inflows: Inflows, room: StoreRoom) -> tuple[float, float, float]:
+    """The store used, kg, the firm draw, kg/s, and what one more kg of store adds."""
+    size, draw = firm_draw(inflows, room)
+    passing, stored = _parts(inflows, room)
+    if not stored:
+        return size, draw, 0.0
+    more = max(0.0, store_value(stored, size, loss=room.loss))
+    limit = room.release_rate if room.size > 0 else None
+    return size, draw, 0.0 if limit is not None and draw - passing >= limit else more
+
+
+def firm_draw(inflows: Inflows, room: StoreRoom) -> tuple[float, float]:
+    """The store used, kg, and the firm draw, kg/s.
 
     What is always on needs no store and passes it by. Where a store loses more than the last of
     its size adds, a smaller one is better: the draw is concave in the size, so the best is
     found by halving.
     """
-    passing = sum(flow for curve, flow in inflows if curve.pattern.steady)
-    stored = [(curve, flow) for curve, flow in inflows if not curve.pattern.steady]
+    passing, stored = _parts(inflows, room)
     if not stored:
-        return room.size, passing, 0.0
-    arriving = sum(flow for _, flow in stored)
-    if room.size > 0 and room.fill_rate is not None and arriving > room.fill_rate:
-        stored = [(curve, flow * room.fill_rate / arriving) for curve, flow in stored]
+        return room.size, passing
     size = room.size
     if room.loss > 0 and store_value(stored, size, loss=room.loss) <= 0:
         low, high = 0.0, size
@@ -198,10 +208,19 @@ def best_draw(inflows: list[tuple[Curve, float]], room: StoreRoom) -> tuple[floa
                 high = middle
         size = low
     draw = draw_for_store(stored, size, loss=room.loss)
-    more = max(0.0, store_value(stored, size, loss=room.loss))
-    if room.size > 0 and room.release_rate is not None and draw >= room.release_rate:
-        draw, more = room.release_rate, 0.0
-    return size, passing + draw, more
+    if room.size > 0 and room.release_rate is not None:
+        draw = min(draw, room.release_rate)
+    return size, passing + draw
+
+
+def _parts(inflows: Inflows, room: StoreRoom) -> tuple[float, list[tuple[Curve, float]]]:
+    """kg/s that are always on, and what else there is, as far as a store takes it in."""
+    passing = sum(flow for curve, flow in inflows if curve.pattern.steady)
+    stored = [(curve, flow) for curve, flow in inflows if not curve.pattern.steady]
+    arriving = sum(flow for _, flow in stored)
+    if room.size > 0 and room.fill_rate is not None and arriving > room.fill_rate:
+        stored = [(curve, flow * room.fill_rate / arriving) for curve, flow in stored]
+    return passing, stored
 
 
 def carried(

@@ -64,6 +64,7 @@ _RANK = (
         "power_per_mass",
         "The order of the rows. Empty where nothing of that stock is needed.",
     ),
+    Column("booster_power", "power of boosters", "power", "Taken off the firm clean power."),
     Column("reason", "why none alone", "text", "Why there is no firm clean power."),
     Column("added_flow", "firm flow added", "mass_rate", "To the others of its fluid."),
     Column(
@@ -131,9 +132,7 @@ class SourcesResult(StudyResult):
     def summary(self, *, full: bool = False) -> str:
         """The tables as text; those with a row for every source on small sites, or if ``full``."""
         scarce = next(iter(self.sources.select("scarce_stock").rows), ("",))[0]
-        title, note = _rank_words(str(scarce))
-        if network_of(self.site).pressures:
-            note = f"{note} {_WITHOUT_PRESSURE}"
+        title, note = _rank_words(str(scarce), bool(network_of(self.site).pressures))
         whole = self.sources
         at = [column.name for column in whole.columns].index("firm_clean")
         rank = replace(whole, rows=tuple(row for row in whole.rows if row[at] != 0)).select(
@@ -239,7 +238,7 @@ def sources(site: SiteOrPath) -> SourcesResult:
                     *(row.rule_of_thumb_duty, row.mean_flow, row.longest_quiet),
                     *(row.full_store, row.store, row.firm_draw, row.per_store),
                     *(rank.generator, rank.place, rank.power, scarce and f"stock.{scarce}"),
-                    *(rank.stock_mass, rank.per_stock, rank.reason),
+                    *(rank.stock_mass, rank.per_stock, rank.boosters, rank.reason),
                     *_added_cells(more[rank.source]),
                 )
                 for rank, row in zip(ranks, rows, strict=True)
@@ -272,19 +271,18 @@ def _added_cells(one: SourceAddition) -> tuple[object, ...]:
     return (one.flow, one.power, stock, one.mass if stock else None, one.share if stock else None)
 
 
-_WITHOUT_PRESSURE = (
-    "Pressure along lines is not counted either: a plan may need wider pipes than these, or "
-    "boosters, and then a source gives less for its mass."
-)
+def _rank_words(scarce: str, pressed: bool) -> tuple[str, str]:
+    """Title and note of the ranking by a stock; ``scarce``: its address, "" where there is none.
 
-
-def _rank_words(scarce: str) -> tuple[str, str]:
-    """Title and note of the ranking by a stock; ``scarce``: its address, "" where there is none."""
+    ``pressed``: whether pressures are computed.
+    """
     alone = (
         "Each source alone, with whole generators and all stocks to itself: the best of the ways "
-        "tried. Existing things take no stock. Not counted: batteries, boosters, power lines and "
-        "the power of pumps."
+        "tried. Existing things take no stock. Not counted: batteries, power lines and the power "
+        "of pumps of sources."
     )
+    if pressed:
+        alone += " Pressures hold along the pipes; the power of boosters is taken off."
     if not scarce:
         return "Sources by firm clean power (no stock is limited)", alone
     return (
