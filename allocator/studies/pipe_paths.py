@@ -13,78 +13,35 @@ then as the program has it: from its fork on, routes do not branch before they c
 
 from __future__ import annotations
 
-import heapq
 import math
 from bisect import bisect_left
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 
-from allocator.network.pressure_curves import losses_at
 from allocator.network.pressure_records import BoosterOption, FluidPressures, PipeLoss
 from allocator.network.records import Network, Outflow
 from allocator.site.graph import usable_routes
 from allocator.site.records import StoreType
-
-_KEPT = 6
-"""Paths between two places at most, where pressure decides."""
-
-_ROUNDING = 1e-12
+from allocator.studies.pipe_steps import (
+    ROUNDING,
+    Forks,
+    PipeChoice,
+    PipePath,
+    added,
+    after_pipe,
+    at_end,
+    at_flow,
+    bears_before,
+    before_pipe,
+    by_place,
+    carries,
+    lightest,
+    longer,
+    spread,
+)
 
 _NO_LOSS = PipeLoss(0.0, 0.0, 0.0, 0.0, 0.0, math.inf)
-
-Forks = Mapping[str, tuple["PipePath", ...]]
-"""Place -> paths between it and one end, lightest first."""
-
-
-@dataclass(frozen=True, slots=True)
-class PipePath:
-    """Pipes between an end, such as a store, and ``place``.
-
-    ``share``: of all stocks together. ``potential``: left at ``place`` of a path that ends there,
-    inf where pressures are not computed; needed there of a path that begins there. ``shut``: the
-    potential there while nothing flows; the highest that all beyond bears. ``power``: W that
-    boosters take. ``boosters``: (type, place) of each unit. ``rating``: of the pipe at ``place``;
-    ``least``: potential that it needs at its end, lest gas is too fast there.
-    Of a spur besides, ``given``: potential of what the store gives, at the fork; ``lost``: on the
-    way to the store and back; ``back``: potential of the store at the fork, shut in.
-    """
-
-    end: str
-    place: str
-    share: float
-    potential: float
-    shut: float
-    power: float = 0.0
-    routes: frozenset[str] = frozenset()
-    materials: Mapping[str, float] = field(default_factory=dict)
-    boosters: tuple[tuple[str, str], ...] = ()
-    rating: float = math.inf
-    least: float = 0.0
-    given: float = math.inf
-    lost: float = 0.0
-    back: float = 0.0
-
-
-@dataclass(frozen=True, slots=True)
-class _Pipe:
-    """A build along a route from ``start`` to ``end``, to lay or standing, at the flow in hand.
-
-    ``lost``: potential, by friction and rise. ``least``: potential that it needs at its end.
-    """
-
-    route: str
-    start: str
-    end: str
-    build: str
-    share: float
-    materials: Mapping[str, float]
-    capacity: float
-    known: PipeLoss
-    rating: float
-    lost: float = 0.0
-    least: float = 0.0
-    booster: BoosterOption | None = None
 
 
 @dataclass(frozen=True)
@@ -100,7 +57,9 @@ class PipePaths:
     short: list[tuple[float, str]] = field(default_factory=list)
     low: list[tuple[float, str]] = field(default_factory=list)
     kept: dict[tuple[object, ...], Forks] = field(default_factory=dict)
-    pipes: dict[tuple[object, ...], Mapping[str, tuple[_Pipe, ...]]] = field(default_factory=dict)
+    pipes: dict[tuple[object, ...], Mapping[str, tuple[PipeChoice, ...]]] = field(
+        default_factory=dict
+    )
 
     def share(self, materials: Mapping[str, float]) -> float:
         """Shares of all stocks that a mass by material takes, to choose the least by."""
@@ -117,7 +76,7 @@ class PipePaths:
             shut = one.shut_in.get(("source", source.name), 0.0)
         first = PipePath(source.place, source.place, 0.0, mouth, shut)
         pipes = self._pipes(source.fluid, flow, "start")
-        return _spread([first], pipes, lambda path, pipe: _after(one, path, pipe, flow), 1)
+        return spread([first], pipes, lambda path, pipe: after_pipe(one, path, pipe, flow), 1)
 
     def onward(self, machine: str, places: tuple[str, ...], fluid: str, flow: float) -> Forks:
         """Paths to machines at some places that carry a flow, by where they begin."""
@@ -126,8 +85,8 @@ class PipePaths:
         if key not in self.kept:
             ends = self.generators(machine, places, fluid)
             pipes = self._pipes(fluid, flow, "end")
-            self.kept[key] = _by_place(
-                _spread(ends, pipes, lambda path, pipe: _before(one, path, pipe, flow), -1)
+            self.kept[key] = by_place(
+                spread(ends, pipes, lambda path, pipe: before_pipe(one, path, pipe, flow), -1)
             )
         return self.kept[key]
 
@@ -148,7 +107,7 @@ class PipePaths:
         if one is not None:
             pressed = ("spur", store.name, places, filling, giving)
             if pressed not in self.kept:
-                self.kept[pressed] = _by_place(
+                self.kept[pressed] = by_place(
                     path
                     for place in places
                     for path in self._pressed_spurs(one, store, place, filling, giving)
@@ -162,8 +121,8 @@ class PipePaths:
                 for at, some in self._pipes(fluid, filling + giving, "end").items()
             }
             ends = [PipePath(place, place, 0.0, 0.0, math.inf) for place in places]
-            self.kept[key] = _by_place(
-                _spread(ends, pipes, lambda path, pipe: _before(None, path, pipe, 0.0), -1)
+            self.kept[key] = by_place(
+                spread(ends, pipes, lambda path, pipe: before_pipe(None, path, pipe, 0.0), -1)
             )
         return self.kept[key]
 
@@ -172,12 +131,12 @@ class PipePaths:
 
         Pressure for the "store" or the "generator", a "rating", a "route" or a "booster" for each.
         """
-        if path.potential < spur.potential * (1 - _ROUNDING):
+        if path.potential < spur.potential * (1 - ROUNDING):
             return "store"
-        if given_at_fork(path, spur) < needed_at_fork(path, onward) * (1 - _ROUNDING):
+        if given_at_fork(path, spur) < needed_at_fork(path, onward) * (1 - ROUNDING):
             return "generator"
         bears = min(path.rating, spur.shut, onward.shut)
-        if max(path.shut, spur.back) > bears * (1 + _ROUNDING):
+        if max(path.shut, spur.back) > bears * (1 + ROUNDING):
             return "rating"
         routes = len(path.routes) + len(spur.routes) + len(onward.routes)
         if len(path.routes | spur.routes | onward.routes) < routes:
@@ -203,27 +162,27 @@ class PipePaths:
         if fluid in self.site.pressures:
             return flow
         levels = self.capacities(fluid)
-        at = bisect_left(levels, flow * (1 - _ROUNDING))
+        at = bisect_left(levels, flow * (1 - ROUNDING))
         return levels[at] if at < len(levels) else math.inf
 
     def capacities(self, fluid: str) -> list[float]:
         """kg/s that pipes may carry, rising."""
         return sorted({pipe.capacity for pipe in self._all(fluid)})
 
-    def _all(self, fluid: str) -> tuple[_Pipe, ...]:
+    def _all(self, fluid: str) -> tuple[PipeChoice, ...]:
         key = ("all", fluid)
         if key not in self.pipes:
             self.pipes[key] = {"": tuple(self._every_pipe(fluid))}
         return self.pipes[key][""]
 
-    def _every(self, fluid: str, end: str) -> Mapping[str, tuple[_Pipe, ...]]:
+    def _every(self, fluid: str, end: str) -> Mapping[str, tuple[PipeChoice, ...]]:
         """The same by the place of one end."""
         key = ("every", end, fluid)
         if key not in self.pipes:
-            self.pipes[key] = _at(end, self._all(fluid))
+            self.pipes[key] = at_end(end, self._all(fluid))
         return self.pipes[key]
 
-    def _every_pipe(self, fluid: str) -> Iterator[_Pipe]:
+    def _every_pipe(self, fluid: str) -> Iterator[PipeChoice]:
         """Every build on every route, each way; of a route with existing pipe that alone."""
         site, one = self.site, self.site.pressures.get(fluid)
         losses = {} if one is None else one.losses
@@ -241,28 +200,30 @@ class PipePaths:
                 ways = [(route.start, route.end), (route.end, route.start)]
                 for start, end in ways[:1] if route.one_way else ways:
                     known = losses.get((route.name, start, build), _NO_LOSS)
-                    yield _Pipe(
+                    yield PipeChoice(
                         *(route.name, start, end, build, self.share(materials), materials),
                         min(site.capacity(route.name, build, fluid), known.capacity),
                         known,
                         ratings.get(("pipe", build), math.inf),
                     )
 
-    def _pipes(self, fluid: str, flow: float, end: str) -> Mapping[str, tuple[_Pipe, ...]]:
+    def _pipes(self, fluid: str, flow: float, end: str) -> Mapping[str, tuple[PipeChoice, ...]]:
         """Pipes that carry a flow, by the place of one end, without those that others outdo."""
         key = (end, fluid, self.level(fluid, flow))
         if key not in self.pipes:
-            pipes = _lightest(self._carrying(fluid, flow))
-            self.pipes[key] = _at(end, [*pipes, *self._boosted(fluid, pipes, flow)])
+            pipes = lightest(self._carrying(fluid, flow))
+            self.pipes[key] = at_end(end, [*pipes, *self._boosted(fluid, pipes, flow)])
         return self.pipes[key]
 
-    def _carrying(self, fluid: str, flow: float) -> list[_Pipe]:
+    def _carrying(self, fluid: str, flow: float) -> list[PipeChoice]:
         """All pipes that carry a flow, with what they lose then."""
         pressed = fluid in self.site.pressures
         pipes = self._all(fluid)
-        return _at_flow(pipes, flow) if pressed else [p for p in pipes if _carries(p, flow)]
+        return at_flow(pipes, flow) if pressed else [p for p in pipes if carries(p, flow)]
 
-    def _boosted(self, fluid: str, pipes: Iterable[_Pipe], flow: float) -> Iterator[_Pipe]:
+    def _boosted(
+        self, fluid: str, pipes: Iterable[PipeChoice], flow: float
+    ) -> Iterator[PipeChoice]:
         """The pipes with each booster that may stand at their inlets."""
         one = self.site.pressures.get(fluid)
         at: dict[tuple[str, str], list[BoosterOption]] = {}
@@ -291,18 +252,18 @@ class PipePaths:
             towards, away = arriving.get(path.place, ()), leaving.get(path.place, ())
             if path.routes and path.place not in held and len({p.route for p in away}) != 2:
                 continue
-            away = tuple(_at_flow(away, giving))
+            away = tuple(at_flow(away, giving))
             back = {(pipe.route, pipe.build): pipe for pipe in away}
-            some = _at_flow(towards, filling)
+            some = at_flow(towards, filling)
             for pipe in (*some, *self._boosted(fluid, some, filling)):
                 giver = back.get((pipe.route, pipe.build))
                 if giver is None or pipe.route in path.routes or path.given < pipe.least:
                     continue
                 if site.capacity(pipe.route, pipe.build, fluid) < (filling + giving) * (
-                    1 - _ROUNDING
+                    1 - ROUNDING
                 ):
                     continue
-                reached = _before(one, path, pipe, filling)
+                reached = before_pipe(one, path, pipe, filling)
                 given, shut = path.given - giver.lost, path.back + giver.known.static
                 if reached is None or given < max(giver.least, one.least):
                     continue
@@ -312,7 +273,7 @@ class PipePaths:
                 lost = path.lost + pipe.lost - gain + giver.lost
                 waiting.append(
                     replace(
-                        _longer(path, pipe.start, pipe, reached), given=given, lost=lost, back=shut
+                        longer(path, pipe.start, pipe, reached), given=given, lost=lost, back=shut
                     )
                 )
 
@@ -332,7 +293,7 @@ class PipePaths:
                         found[0],
                         share=self.share(materials),
                         potential=max(at.fill - option.gain, option.inlet, one.least),
-                        shut=_bears_before(one, option, bears),
+                        shut=bears_before(one, option, bears),
                         power=option.energy * filling,
                         materials=materials,
                         boosters=((option.booster, option.place),),
@@ -355,145 +316,6 @@ def needed_at_fork(path: PipePath, onward: PipePath) -> float:
     return max(path.least, onward.potential)
 
 
-Reached = tuple[float, float, float]
-"""Potential, the same shut in, and power of boosters, of a path that is a pipe longer."""
-
-
-def _after(one: FluidPressures | None, path: PipePath, pipe: _Pipe, flow: float) -> Reached | None:
-    """What is left at the end of a pipe that a path goes on along; None where it does not carry."""
-    if one is None:
-        return path.potential, path.shut, path.power
-    potential, shut, power, option = path.potential, path.shut, path.power, pipe.booster
-    if option is not None:
-        if potential < option.inlet:
-            return None
-        potential, power = potential + option.gain, power + option.energy * flow
-        shut = shut * (option.boost**2 if one.gas else 1.0) + option.rise
-    potential, shut = potential - pipe.lost, shut + pipe.known.static
-    if potential < max(pipe.least, one.least) or shut > pipe.rating:
-        return None
-    return min(potential, one.most), shut, power
-
-
-def _before(one: FluidPressures | None, path: PipePath, pipe: _Pipe, flow: float) -> Reached | None:
-    """What is needed at the start of a pipe that leads to a path; None where it does not carry."""
-    if one is None:
-        return path.potential, path.shut, path.power
-    need, power, option = max(path.potential, pipe.least, one.least), path.power, pipe.booster
-    need, bears = need + pipe.lost, min(path.shut, pipe.rating) - pipe.known.static
-    if option is not None:
-        need, power = max(need - option.gain, option.inlet), power + option.energy * flow
-        bears = _bears_before(one, option, bears)
-    need, bears = max(need, one.least), min(bears, pipe.rating)
-    return None if need > one.most or bears < one.least else (need, bears, power)
-
-
-def _bears_before(one: FluidPressures, option: BoosterOption, bears: float) -> float:
-    """The highest potential before a booster, shut in, of which that behind it is borne."""
-    return (bears - option.rise) / (option.boost**2 if one.gas else 1.0)
-
-
-def _longer(path: PipePath, place: str, pipe: _Pipe, reached: Reached) -> PipePath:
-    potential, shut, power = reached
-    option = pipe.booster
-    return replace(
-        path,
-        place=place,
-        share=path.share + pipe.share,
-        potential=potential,
-        shut=shut,
-        power=power,
-        routes=path.routes | {pipe.route},
-        materials=added(path.materials, pipe.materials),
-        boosters=(*path.boosters, *([] if option is None else [(option.booster, option.place)])),
-        rating=pipe.rating,
-        least=pipe.least,
-    )
-
-
-def _spread(
-    ends: Iterable[PipePath],
-    pipes: Mapping[str, tuple[_Pipe, ...]],
-    step: Callable[[PipePath, _Pipe], Reached | None],
-    sign: int,
-) -> Iterator[PipePath]:
-    """Paths from or to some ends, lightest first; ``sign``: 1 along the flow, -1 against it.
-
-    ``pipes``: by the place that a path has come to.
-    """
-
-    def outdone(place: str, reached: Reached) -> bool:
-        before = found.get(place, ())
-        return len(before) >= _KEPT or any(
-            sign * one.potential >= sign * reached[0] * (1 - sign * _ROUNDING)
-            and sign * one.shut <= sign * reached[1]
-            and one.power <= reached[2]
-            for one in before
-        )
-
-    found: dict[str, list[PipePath]] = {}
-    waiting: list[tuple[float, int, PipePath, _Pipe | None, Reached]]
-    waiting = [
-        (0.0, number, end, None, (end.potential, end.shut, 0.0)) for number, end in enumerate(ends)
-    ]
-    number = len(waiting)
-    while waiting:
-        _, _, path, pipe, reached = heapq.heappop(waiting)
-        if pipe is not None:
-            place = pipe.end if sign > 0 else pipe.start
-            if outdone(place, reached):
-                continue
-            path = _longer(path, place, pipe, reached)
-        found.setdefault(path.place, []).append(path)
-        yield path
-        for more in pipes.get(path.place, ()):
-            after = None if more.route in path.routes else step(path, more)
-            if after is not None and not outdone(more.end if sign > 0 else more.start, after):
-                number += 1
-                heapq.heappush(waiting, (path.share + more.share, number, path, more, after))
-
-
-def _by_place(paths: Iterable[PipePath]) -> Forks:
-    found: dict[str, list[PipePath]] = {}
-    for path in paths:
-        found.setdefault(path.place, []).append(path)
-    return {
-        place: tuple(sorted(some, key=lambda path: path.share)) for place, some in found.items()
-    }
-
-
-def _at(end: str, pipes: Iterable[_Pipe]) -> dict[str, tuple[_Pipe, ...]]:
-    """Pipes by their start or their end."""
-    found: dict[str, list[_Pipe]] = {}
-    for pipe in pipes:
-        found.setdefault(pipe.start if end == "start" else pipe.end, []).append(pipe)
-    return {place: tuple(some) for place, some in found.items()}
-
-
-def _carries(pipe: _Pipe, flow: float) -> bool:
-    return pipe.capacity >= flow * (1 - _ROUNDING)
-
-
-def _at_flow(pipes: Iterable[_Pipe], flow: float) -> list[_Pipe]:
-    """Those that carry a flow, kg/s, with what they lose then."""
-    able = [pipe for pipe in pipes if _carries(pipe, flow)]
-    lost = losses_at([pipe.known for pipe in able], [flow] * len(able))[0]
-    return [
-        replace(pipe, lost=more + pipe.known.head, least=pipe.known.end * flow**2)
-        for pipe, more in zip(able, lost, strict=True)
-    ]
-
-
-def _lightest(pipes: Iterable[_Pipe]) -> list[_Pipe]:
-    """Without those along the same route of which a lighter one loses less and bears as much."""
-    kept: dict[tuple[str, str], list[_Pipe]] = {}
-    for pipe in sorted(pipes, key=lambda pipe: pipe.share):
-        others = kept.setdefault((pipe.route, pipe.start), [])
-        if not any(o.lost <= pipe.lost and o.rating >= pipe.rating for o in others):
-            others.append(pipe)
-    return [pipe for some in kept.values() for pipe in some]
-
-
 def shares_of(materials: Mapping[str, float], stocks: Mapping[str, float]) -> dict[str, float]:
     """The share that a mass by material takes of each stock that it needs."""
     return {
@@ -501,12 +323,3 @@ def shares_of(materials: Mapping[str, float], stocks: Mapping[str, float]) -> di
         for name, kg in materials.items()
         if name in stocks and kg > 0
     }
-
-
-def added(*parts: Mapping[str, float]) -> dict[str, float]:
-    """Masses by material, summed."""
-    total: dict[str, float] = {}
-    for part in parts:
-        for name, kg in part.items():
-            total[name] = total.get(name, 0.0) + kg
-    return total

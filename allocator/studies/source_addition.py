@@ -15,7 +15,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from allocator.network.records import Network, Outflow
-from allocator.studies.pipe_paths import PipePaths, added, shares_of
+from allocator.studies.pipe_paths import PipePaths, shares_of
+from allocator.studies.pipe_steps import added
 from allocator.studies.source_rank import clean_generators, ends_of, places_of
 from allocator.studies.source_ways import SourceWays
 from allocator.studies.source_worth import Inflows, firm_draw, inflows_of, usable_sources

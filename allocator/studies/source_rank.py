@@ -26,7 +26,8 @@ from allocator.report.words import percent, quantity
 from allocator.site.graph import reachable
 from allocator.site.records import MachineType, Site
 from allocator.studies.machines import emission_per_energy
-from allocator.studies.pipe_paths import PipePaths, added, shares_of
+from allocator.studies.pipe_paths import PipePaths, shares_of
+from allocator.studies.pipe_steps import added
 from allocator.studies.source_storage import SourceStorage
 from allocator.studies.source_ways import Ends, MachineKind, SourceWay, SourceWays, StoreKind
 from allocator.studies.source_worth import Inflows, inflows_of, usable_sources

@@ -13,14 +13,8 @@ from dataclasses import dataclass
 from allocator.base.dimensions import format_apart
 from allocator.network.records import Outflow
 from allocator.site.records import MachineType, StoreType
-from allocator.studies.pipe_paths import (
-    Forks,
-    PipePath,
-    PipePaths,
-    added,
-    given_at_fork,
-    needed_at_fork,
-)
+from allocator.studies.pipe_paths import PipePaths, given_at_fork, needed_at_fork
+from allocator.studies.pipe_steps import Forks, PipePath, added
 
 _LEVELS = 8
 """Up to this many pipe capacities are tried for one fluid; of more, an even choice of them."""
