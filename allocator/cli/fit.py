@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from allocator.cli.arguments import mass_rate, seed
+from allocator.cli.arguments import mass_rate, rows_option, seed
 from allocator.cli.terminal import BAD_INPUT, fail, show, tell
 
 if TYPE_CHECKING:
@@ -35,6 +35,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         default="",
         help="a listed wait lasts from the end of an event to the next start, or from its start",
     )
+    rows_option(command)
     command.add_argument("--picture", metavar="FILE", help="picture to write, .svg or .png")
     command.add_argument("--record", metavar="FILE", help="CSV to write: the record as it is used")
     command.add_argument("--name", default="", help="of the source (the name of the file)")
@@ -59,7 +60,7 @@ def run(given: argparse.Namespace) -> int:
     from allocator.base.folders import check_file, write_file
     from allocator.intake.fitting import fit_cycle
     from allocator.intake.forward import check_block, forward_test
-    from allocator.intake.logs import gap_notes, read_log
+    from allocator.intake.logs import HELD, gap_notes, read_log
     from allocator.intake.record_store import record_text
     from allocator.intake.source_block import block_of
 
@@ -69,13 +70,13 @@ def run(given: argparse.Namespace) -> int:
             return fail(f"allocator: {file}: name a file that ends in {wanted}", BAD_INPUT)
         if file:
             check_file(Path(file))
-    log = read_log(Path(given.log), given.wait)
+    log = read_log(Path(given.log), given.wait, given.rows)
     naming = _naming(given, log)
     fit = fit_cycle(log, given.seed)
     gaps = gap_notes(log, "nothing is assumed of the time within")
     for note in (*log.repairs, *fit.repairs, *gaps):
         tell(f"note: {given.log}: {note}")
-    lines = _cycle(fit)
+    lines = [*([HELD] if log.held else []), *_cycle(fit)]
     if fit.doubt:
         lines += _record(log)
     elif test := forward_test(log, given.seed) if fit.stages else None:
@@ -175,7 +176,7 @@ def _draw(given: argparse.Namespace, fit: CycleFit, log: Log, lines: list[str]) 
     gaps = [(float(log.times[n]), float(log.times[n + 1])) for n in log.gaps.nonzero()[0]]
     views = [
         RecordView(one.title, one.begin, one.end, log.times, log.flows, gaps, one.on, one.cycle,
-                   log.marks, log.listed)
+                   log.marks, log.turns)
         for one in views_of(fit, log)
     ]  # fmt: skip
     notes = [line for line in lines if not line.startswith(" ")][:5] if not fit.doubt else lines[:1]

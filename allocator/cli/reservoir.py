@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
-from allocator.cli.arguments import mass, mass_rate
+from allocator.cli.arguments import mass, mass_rate, rows_option
 from allocator.cli.terminal import show, tell
 
 HELP = "store that keeps a draw from a measured inflow (sequent peak)"
@@ -14,6 +14,7 @@ HELP = "store that keeps a draw from a measured inflow (sequent peak)"
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     command.add_argument("log", metavar="LOG", help="CSV with the columns time [s] and flow [g/s]")
+    rows_option(command)
     one = command.add_mutually_exclusive_group()
     one.add_argument(
         "--store",
@@ -38,7 +39,7 @@ def run(given: argparse.Namespace) -> int:
     """Read, work out, print."""
     from allocator.base.errors import AllocatorError
     from allocator.base.rendering import text_of
-    from allocator.intake.logs import gap_notes, read_log
+    from allocator.intake.logs import HELD, gap_notes, read_log
     from allocator.intake.record_store import (
         StoreForDraw,
         draw_for_record,
@@ -48,7 +49,7 @@ def run(given: argparse.Namespace) -> int:
         store_table,
     )
 
-    log = read_log(Path(given.log))
+    log = read_log(Path(given.log), rows=given.rows)
     if log.marks:
         raise AllocatorError(f"{given.log}: marks have no flow; give a column 'flow [g/s]'")
     for note in (*log.repairs, *gap_notes(log, "left out, as if there were no such time")):
@@ -68,4 +69,5 @@ def run(given: argparse.Namespace) -> int:
         draws = (store_for_demand(log, demand),)
     elif given.draw:
         draws = (StoreForDraw(given.draw, store_for_record(log, given.draw)),)
-    return show(text_of(store_table(log, draws)))
+    lines = [*([HELD] if log.held else []), text_of(store_table(log, draws))]
+    return show("\n".join(lines))

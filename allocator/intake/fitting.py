@@ -13,15 +13,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.cycles import pattern_of
+from allocator.intake.change_rows import Marks, threshold
 from allocator.intake.logs import Log
 from allocator.intake.stage_fit import LOOSE, Estimate, FittedStage, fit_stage
 from allocator.intake.turns import (
     Bursts,
-    Marks,
     bursts_of,
     cut_of,
     spells_of,
-    threshold,
     without_false,
 )
 from allocator.site.records import Stage
@@ -85,14 +84,10 @@ def fit_cycle(log: Log, seed: int = 0) -> CycleFit:
         low, high = np.quantile(log.flows, (0.001, 0.999))
         always = bool(low > 0.5 * high)
         read = (log.flows > limit) | always
-        on, false = without_false(read)
-    level = log.flows[on]
-    spread = (float(np.quantile(level, 0.025)), float(np.quantile(level, 0.975)))
-    middle = float(np.mean(level))
-    error = 1.96 * float(np.std(level)) / math.sqrt(len(level))
-    flow = Estimate(middle, middle - error, middle + error)
+        on, false = (read, 0) if log.held else without_false(read)
     weights = np.where(log.gaps, 0.0, np.diff(log.times))
     mean = float((weights * log.flows[:-1]).sum() / weights.sum())
+    flow, spread = _level(log, on)
     none = Estimate(-1.0, -1.0, -1.0)
     text = f"{false:,} single readings against both neighbours counted as wrong"
     repairs = (text,) if false else ()
@@ -104,6 +99,23 @@ def fit_cycle(log: Log, seed: int = 0) -> CycleFit:
         other = _stages(plain, log, read, seed)
         return min(fit, other, key=_uneven)
     return fit
+
+
+def _level(log: Log, rows: Marks) -> tuple[Estimate, tuple[float, float]]:
+    """The mean flow of some rows, and the 2.5 and 97.5 % quantiles of their readings.
+
+    Each counts for the time until the next row where the source turns at rows.
+    """
+    level, middle = log.flows[rows], float(np.mean(log.flows[rows]))
+    low, high = np.quantile(level, (0.025, 0.975))
+    weight = np.where(log.gaps | ~rows[:-1], 0.0, np.diff(log.times))
+    if log.turns and weight.any():
+        order = np.argsort(log.flows[:-1], kind="stable")
+        share = (np.cumsum(weight[order]) - weight[order] / 2) / weight.sum()
+        low, high = np.interp((0.025, 0.975), share, log.flows[order])
+        middle = float(np.average(log.flows[:-1], weights=weight))
+    error = 1.96 * float(np.std(level)) / math.sqrt(len(level))
+    return Estimate(middle, middle - error, middle + error), (float(low), float(high))
 
 
 def _uneven(fit: CycleFit) -> int:

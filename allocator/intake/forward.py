@@ -63,7 +63,7 @@ def forward_test(log: Log, seed: int = 0) -> ForwardTest | None:
     draw = PROMISED * curve.duty * fit.flow.low
     store = store_for_draw([(curve, fit.flow.low)], draw)
     rest = log.part(cut, len(log.times))
-    if not log.listed:  # turns are half way between rows, as the fit has them
+    if not log.turns:  # turns are half way between rows, as the fit has them
         halves = np.append((rest.flows[:-1] + rest.flows[1:]) / 2, 0.0)
         rest = replace(rest, flows=halves)
     return ForwardTest(fit, draw, store, kept_share(rest, draw, store))
