@@ -160,10 +160,11 @@ def _cycle(fit: CycleFit) -> list[str]:
 
 def _record(log: Log) -> list[str]:
     from allocator.base.rendering import text_of
-    from allocator.intake.record_store import draws_of_record, store_table
+    from allocator.intake.record_store import draws_of_record, store_table, with_end
 
     if log.marks:
         return ["Marks alone have no flow: give a column of flow for storage against firm flow"]
+    log = with_end(log)
     return text_of(store_table(log, draws_of_record(log))).splitlines()
 
 
