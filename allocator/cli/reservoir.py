@@ -58,7 +58,7 @@ def run(given: argparse.Namespace) -> int:
         with_end,
     )
 
-    log = with_end(read_log(Path(given.log), rows=given.rows))
+    log = with_end(read_log(Path(given.log), rows=given.rows, fewest=2))
     if log.marks:
         raise AllocatorError(f"{given.log}: marks have no flow; give a column 'flow [g/s]'")
     for note in (*log.repairs, *gap_notes(log, "left out, as if there were no such time")):
@@ -68,7 +68,7 @@ def run(given: argparse.Namespace) -> int:
     if given.store is not None:
         draws = (StoreForDraw(draw_for_record(log, given.store), given.store),)
     elif given.demand:
-        demand = with_end(read_log(Path(given.demand)))
+        demand = with_end(read_log(Path(given.demand), fewest=2))
         if demand.marks or demand.gaps.any():
             lacks = "marks have no flow" if demand.marks else "it has gaps"
             raise AllocatorError(f"{given.demand}: {lacks}; give the flow that is drawn throughout")

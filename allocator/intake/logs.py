@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, parse_quantity, shown
-from allocator.intake.cells import refuse
+from allocator.intake.cells import TableFileError, refuse
 from allocator.intake.change_rows import (
     GAP,
     Floats,
@@ -32,6 +32,7 @@ LOG_COLUMNS = {
 NOISE = 0.1
 """Share of the highest flow: readings below 0 down to it are noise, counted and read as 0."""
 FEWEST_ROWS = 10
+"""Of a log in which a cycle is looked for."""
 ROWS = ("changes", "samples")
 """How rows are read: each flow lasts until the next row, or each row is a reading in between."""
 HELD = "The record has a row at each change: each flow lasts until the next row"
@@ -101,7 +102,7 @@ class Log:
                    self.listed, self.resolution, held=self.held, limit=self.limit)  # fmt: skip
 
 
-def read_log(path: Path, wait: str = "", rows: str = "") -> Log:
+def read_log(path: Path, wait: str = "", rows: str = "", fewest: int = FEWEST_ROWS) -> Log:
     """The log of a CSV file: time and flow (with units), time and on, or a list of events.
 
     Parameters
@@ -112,11 +113,13 @@ def read_log(path: Path, wait: str = "", rows: str = "") -> Log:
         Of a list of events: whether a wait counts from the ``end`` of a burst or its ``start``.
     rows
         How rows are read, one of ``ROWS``; empty: as they show it.
+    fewest
+        Rows that are needed, two or more.
 
     Raises
     ------
     TableFileError
-        No such file or columns, fewer than 10 rows, a clock that jumps back, dates of which only
+        No such file or columns, too few rows, a clock that jumps back, dates of which only
         some have a time zone, flows below 0, rows that are too long, cells that are no number.
     """
     from allocator.intake.event_lists import EVENT_COLUMNS, log_of_events
@@ -137,8 +140,8 @@ def read_log(path: Path, wait: str = "", rows: str = "") -> Log:
             "delete lines above it"
         )
         raise refuse(str(path), f"has no columns of time and flow, but {heads}", remedy)
-    if len(table.cells) < FEWEST_ROWS:
-        raise refuse(str(path), f"has {counted(len(table.cells))}", "give ten at least")
+    if len(table.cells) < fewest:
+        raise _too_few(path, len(table.cells), "", fewest)
     repairs: list[str] = []
     times, began = table.times("time", repairs)
     if "flow" in columns:
@@ -151,7 +154,7 @@ def read_log(path: Path, wait: str = "", rows: str = "") -> Log:
     if unused:
         heads = ", ".join(shown(one) for one in unused)
         repairs.append(f"not used: the column{'s' * (len(unused) > 1)} {heads}")
-    log = _log(table, name, times, flows, repairs, began)
+    log = _log(table, name, (times, flows), (repairs, began), fewest)
     return _as_held(log, table.unit("time"), rows)
 
 
@@ -160,6 +163,11 @@ def gap_notes(log: Log, told: str) -> tuple[str, ...]:
     count = int(log.gaps.sum())
     hint = "" if log.held else "; if the logger writes a row only on a change, add --rows changes"
     return (f"{counted(count, 'gap')}: {told}{hint}",) if count else ()
+
+
+def _too_few(path: Path, rows: int, what: str, fewest: int) -> TableFileError:
+    words = {2: "two", FEWEST_ROWS: "ten"}
+    return refuse(str(path), f"has {counted(rows)}{what}", f"give {words[fewest]} at least")
 
 
 def _as_held(log: Log, unit: float, rows: str) -> Log:
@@ -176,8 +184,14 @@ def _as_held(log: Log, unit: float, rows: str) -> Log:
 
 
 def _log(
-    table: LogTable, name: str, times: Floats, flows: Floats, repairs: list[str], began: str
+    table: LogTable,
+    name: str,
+    values: tuple[Floats, Floats],
+    noted: tuple[list[str], str],
+    fewest: int,
 ) -> Log:
+    """The log of times and flows. ``noted``: repairs, and the date of the first row."""
+    (times, flows), (repairs, began) = values, noted
     missing = np.isnan(times) | np.isnan(flows)
     if missing.any():
         repairs.append(f"{counted(int(missing.sum()))} without a value left out")
@@ -193,10 +207,8 @@ def _log(
     if again.any():
         repairs.append(f"{counted(int(again.sum()))} at the time of the row before left out")
         times, flows, rows = times[~again], flows[~again], rows[~again]
-    if len(times) < FEWEST_ROWS:
-        raise refuse(
-            str(table.path), f"has {counted(len(times))} that can be used", "give ten at least"
-        )
+    if len(times) < fewest:
+        raise _too_few(table.path, len(times), " that can be used", fewest)
     top = float(np.quantile(flows, 0.999))
     if not flows.max() > 0:
         raise refuse(str(table.path), "has no flow above 0", "check the column and its unit")

@@ -265,3 +265,15 @@ def test_a_last_step_that_is_a_gap_tells_no_length(tmp_path: Path) -> None:
     rows = [f"{10 * n},{1 + n % 7}" for n in range(100)]
     log.write_text("\n".join(["time [s],flow [g/s]", *rows, "9000,3"]) + "\n")
     assert with_end(read_log(log)).times[-1] == 9010.0
+
+
+def test_a_demand_of_two_rows_is_enough(tmp_path: Path, capsys: Said) -> None:
+    """1 g/s always, and 0.5 g/s by day, 1.5 g/s by night: 43,200 s lack 0.5 g/s."""
+    log, demand = tmp_path / "inflow.csv", tmp_path / "demand.csv"
+    log.write_text("time [d],flow [g/s]\n0,1\n1,1\n2,1\n")
+    demand.write_text("time [h],flow [g/s]\n0,0.5\n12,1.5\n")
+    assert main(["reservoir", str(log), "--demand", str(demand)]) == 0
+    assert [*map(float, capsys.readouterr().out.splitlines()[2].split())] == [1.0, 100.0, 21.6]
+    demand.write_text("time [h],flow [g/s]\n0,0.5\n0,1.5\n")
+    assert main(["reservoir", str(log), "--demand", str(demand)]) == 2
+    assert "has 1 row that can be used; give two at least" in capsys.readouterr().err
