@@ -18,6 +18,12 @@ if TYPE_CHECKING:
 HELP = "fit a duty cycle to a log of flow, marks on and off, or a list of events"
 
 
+EXPECTED = 0.99
+"""A forward test that keeps less is pointed out."""
+VARIES = 0.9
+"""Share of the mean of a steady flow; lower readings are pointed out."""
+
+
 def arguments(command: argparse.ArgumentParser) -> None:
     """Add the command's arguments."""
     command.add_argument(
@@ -84,6 +90,11 @@ def run(given: argparse.Namespace) -> int:
             "Forward test: of a firm flow of 90 % of the least mean, fitted on the first 60 %, "
             f"the rest kept {100 * test.kept:.2f} %"
         )
+        if test.kept < EXPECTED:
+            lines.append(
+                "  less than it should: later rows brought less than the first 60 % let expect; "
+                "count on a lower flow, or delete older rows and fit again"
+            )
     block = block_of(fit, log, naming)
     if fit.periodic:
         date = given.starts_at if log.began else ""
@@ -133,7 +144,7 @@ def _cycle(fit: CycleFit) -> list[str]:
     if fit.doubt:
         return [f"Too short: {fit.doubt}; watch {text(fit.watch, 'duration')} more"]
     if fit.steady:
-        return ["Always on"]
+        return ["Always on", *_flow(fit)]
     lines = []
     for number, stage in enumerate(fit.stages, 1):
         lines.append(f"Stage {number}: on {_said(stage.on)}")
@@ -155,6 +166,41 @@ def _cycle(fit: CycleFit) -> list[str]:
         lines.append(f"Few periods: {outer.periods:.0f} of the outermost stage; ten are advised")
     lines.append(f"Duty {100 * fit.duty:.1f} %; next start of the outermost stage "
                  f"{text(fit.phase.value, 'duration')} after the end of the record")  # fmt: skip
+    return [*lines, *_flow(fit)]
+
+
+def _flow(fit: CycleFit) -> list[str]:
+    """What a flow other than one level when on means for the block."""
+    from allocator.base.dimensions import format_quantity
+
+    def text(value: float) -> str:
+        return format_quantity(value, "mass_rate")
+
+    lines = []
+    if fit.base:
+        lines.append(
+            f"Between bursts {text(fit.base.value)} go on: the block has a steady source of it "
+            "besides, and the bursts above it"
+        )
+    if fit.missed:
+        lines.append(
+            f"Left out: between bursts {text(fit.missed)} came on the mean of all the record, of "
+            f"{text(fit.missed + fit.mean)} in all; to count on it, give the record as a series "
+            "(--record writes it)"
+        )
+    if fit.falls:
+        first, last = map(text, fit.falls)
+        lines.append(
+            f"The flow falls: {first} in the first third of the record, {last} in the last; the "
+            "block has that of the last third. If it goes on to fall, give a lower flow; to fit "
+            "the last part alone, delete older rows"
+        )
+    low, high = fit.spread
+    if fit.steady and low < VARIES * fit.flow.value:
+        lines.append(
+            f"The flow varies, from {text(low)} to {text(high)}: a steady source counts on its "
+            f"mean at all times. Count on {text(low)}, or give the record as a series"
+        )
     return lines
 
 
