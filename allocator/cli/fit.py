@@ -80,7 +80,7 @@ def run(given: argparse.Namespace) -> int:
     naming = _naming(given, log)
     fit = fit_cycle(log, given.seed)
     gaps = gap_notes(log, "nothing is assumed of the time within")
-    for note in (*log.repairs, *fit.repairs, *gaps):
+    for note in (*log.repairs, *fit.repairs, *gaps, *log.cautions):
         tell(f"note: {given.log}: {note}")
     lines = [*([HELD] if log.held else []), *_cycle(fit)]
     if fit.doubt:

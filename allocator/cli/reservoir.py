@@ -61,7 +61,8 @@ def run(given: argparse.Namespace) -> int:
     log = with_end(read_log(Path(given.log), rows=given.rows, fewest=2))
     if log.marks:
         raise AllocatorError(f"{given.log}: marks have no flow; give a column 'flow [g/s]'")
-    for note in (*log.repairs, *gap_notes(log, "left out, as if there were no such time")):
+    gaps = gap_notes(log, "left out, as if there were no such time")
+    for note in (*log.repairs, *gaps, *log.cautions):
         tell(f"note: {given.log}: {note}")
     ends = [f"The record lasts {format_quantity(length(log), 'duration')} with its last row"]
     draws = draws_of_record(log)
@@ -72,8 +73,8 @@ def run(given: argparse.Namespace) -> int:
         if demand.marks or demand.gaps.any():
             lacks = "marks have no flow" if demand.marks else "it has gaps"
             raise AllocatorError(f"{given.demand}: {lacks}; give the flow that is drawn throughout")
-        for repair in demand.repairs:
-            tell(f"note: {given.demand}: {repair}")
+        for note in (*demand.repairs, *demand.cautions):
+            tell(f"note: {given.demand}: {note}")
         if bool(demand.began) != bool(log.began):
             tell(f"note: {given.demand}: begins with the record; only one of them has dates")
         every = format_quantity(length(demand), "duration")

@@ -22,6 +22,7 @@ from allocator.intake.change_rows import (
 )
 from allocator.intake.columns import ColumnKind
 from allocator.intake.log_table import LogTable, counted, read_table
+from allocator.intake.suspicions import clock_change, fault_code, total
 
 LOG_COLUMNS = {
     "time": ColumnKind(("timestamp", "date", "datetime", "t"), "duration", required=True),
@@ -47,7 +48,8 @@ class Log:
     ``began``: the time of the first row as a date, empty where the log has none. ``origin``: what
     its time column says there, s. ``plain``: two columns without repairs, as a site file takes it.
     ``held``: a row at each change, so that each flow lasts until the next row; above ``limit`` the
-    source is on, and ``step`` is then of rows that are on.
+    source is on, and ``step`` is then of rows that are on. ``cautions``: what is unlikely to be a
+    measured flow at a true time.
     """
 
     times: Floats
@@ -62,6 +64,7 @@ class Log:
     plain: bool = False
     held: bool = False
     limit: float = 0.0
+    cautions: tuple[str, ...] = ()
 
     @property
     def gaps(self) -> npt.NDArray[np.bool_]:
@@ -197,10 +200,12 @@ def _log(
         repairs.append(f"{counted(int(missing.sum()))} without a value left out")
     rows = np.flatnonzero(~missing)
     times, flows = times[~missing], flows[~missing]
+    cautions = clock_change(times, began)
     back = np.flatnonzero(np.diff(times) < 0)
     if len(back):
         more = f" and in {len(back) - 1:,} more rows" if len(back) > 1 else ""
-        problem = f"the clock jumps back here{more}"
+        summer = ", as where summer time ends" if cautions else ""
+        problem = f"the clock jumps back here{more}{summer}"
         remedy = "sort the rows or mend the clock; give dates with their time zone"
         raise table.fault(int(rows[back[0] + 1]), "time", problem, remedy)
     again = np.concatenate([[False], np.diff(times) == 0])
@@ -222,8 +227,11 @@ def _log(
         raise table.fault(row, name, problem, "give 0 or more, or leave wrong cells empty")
     if (flows < 0).any():
         repairs.append(f"{counted(int((flows < 0).sum()), 'reading')} just below 0 read as 0")
+    if name == "flow":
+        cautions += total(flows) + fault_code(flows, table.unit(name))
     step = float(np.median(np.diff(times)))
     first = float(times[0])
     plain = not repairs and table.cells.shape[1] == 2 and name == "flow"
     return Log(times - first, np.maximum(flows, 0.0), name == "on", step, tuple(repairs),
-               began=began, origin=0.0 if began else first, plain=plain)  # fmt: skip
+               began=began, origin=0.0 if began else first, plain=plain,
+               cautions=cautions)  # fmt: skip
