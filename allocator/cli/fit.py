@@ -20,6 +20,8 @@ HELP = "fit a duty cycle to a log of flow, marks on and off, or a list of events
 
 EXPECTED = 0.99
 """A forward test that keeps less is pointed out."""
+FEW_ROWS = 2.5
+"""Steps of rows; shorter bursts are pointed out."""
 VARIES = 0.9
 """Share of the mean of a steady flow; lower readings are pointed out."""
 
@@ -82,7 +84,7 @@ def run(given: argparse.Namespace) -> int:
     gaps = gap_notes(log, "nothing is assumed of the time within")
     for note in (*log.repairs, *fit.repairs, *gaps, *log.cautions):
         tell(f"note: {given.log}: {note}")
-    lines = [*([HELD] if log.held else []), *_cycle(fit)]
+    lines = [*([HELD] if log.held else []), *_cycle(fit), *_rows_of_bursts(fit, log)]
     if fit.doubt:
         lines += _record(log)
     elif test := forward_test(log, given.seed) if fit.stages else None:
@@ -167,6 +169,19 @@ def _cycle(fit: CycleFit) -> list[str]:
     lines.append(f"Duty {100 * fit.duty:.1f} %; next start of the outermost stage "
                  f"{text(fit.phase.value, 'duration')} after the end of the record")  # fmt: skip
     return [*lines, *_flow(fit)]
+
+
+def _rows_of_bursts(fit: CycleFit, log: Log) -> list[str]:
+    """Where bursts are hardly longer than the rows are apart."""
+    from allocator.base.dimensions import format_quantity
+
+    if log.turns or not fit.stages or not fit.stages[0].on.value < FEW_ROWS * log.step:
+        return []
+    step = format_quantity(log.step, "duration")
+    return [
+        f"Bursts last one or two rows of {step}: shorter ones are not seen, so periods may be "
+        "wrong too; log faster"
+    ]
 
 
 def _flow(fit: CycleFit) -> list[str]:

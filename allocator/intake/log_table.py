@@ -20,6 +20,12 @@ from allocator.intake.columns import ColumnKind, recognised
 
 LARGEST = 1e15
 """A cell beyond it is a fault of the logger; a time of 30 million years in seconds is below it."""
+SEARCHED = 50
+"""Lines below the first one in which a heading is looked for."""
+DATED = ("time", "start")
+"""Columns that may hold dates."""
+UTC = ("UTC", "GMT", "Z")
+"""What may be in place of a unit above dates: a time zone in which no hour is skipped."""
 _STATES = {
     **dict.fromkeys(("1", "1.0", "true", "on", "yes", "running"), 1.0),
     **dict.fromkeys(("0", "0.0", "false", "off", "no", "stopped"), 0.0),
@@ -28,12 +34,16 @@ _STATES = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class LogTable:
-    """The cells of a file. ``columns``: name -> place and unit; ``others``: headings not used."""
+    """The cells of a file. ``columns``: name -> place and unit; ``others``: headings not used.
+
+    ``zone``: the time zone of dates, where their heading has one.
+    """
 
     path: Path
     cells: Any
     columns: Mapping[str, tuple[int, str]]
     others: tuple[str, ...]
+    zone: str = ""
 
     def fault(self, row: int, name: str, problem: str, remedy: str) -> TableFileError:
         """The error of a cell; rows count from 0 below the heading."""
@@ -116,7 +126,10 @@ class LogTable:
         if (zones := ending.nunique()) > 1:
             repairs.append(f"times of {zones} time zones brought to one")
         base = read[given].iloc[0]
-        began = base.isoformat() if ending.notna().any() else base.tz_localize(None).isoformat()
+        if self.zone and not ending.notna().any():
+            repairs.append(f"times are in {self.zone}, as their heading says")
+        zoned_base = base if ending.notna().any() or self.zone else base.tz_localize(None)
+        began = zoned_base.isoformat()
         return np.array((read - base).dt.total_seconds(), dtype=float), began
 
 
@@ -138,23 +151,32 @@ def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
         raise refuse(str(path), f"cannot be read ({error.strerror})", "check the path") from None
     if content[:2] == b"PK":
         raise refuse(str(path), "is an Excel workbook", "save its sheet as CSV")
-    head, _ = _heading(path, content)
+    head = _heading(path, content)
+    _refuse_lines_above(path, content, head, wanted)
     columns: dict[str, tuple[int, str]] = {}
-    others = []
+    others, zone = [], ""
     for place, text in enumerate(head):
         name, unit = recognised(text, wanted)
         if name in columns:
             problem = f"has a second column of {name}: {shown(text)}"
-            remedy = "delete one; write date and time of day in one cell, 2026-03-01T12:00:00"
+            remedy = "delete one" + (
+                "; write date and time of day in one cell, 2026-03-01T12:00:00"
+                if name == "time"
+                else ", or give each of them in a file of its own"
+            )
             raise TableFileError([Fault(str(path), 1, place + 1, "", problem, remedy)])
         if not name:
             others.append(text)
             continue
+        if name in DATED and unit.upper() in UTC:
+            zone, unit = unit, ""
         columns[name] = (place, unit)
         try:
             parse_quantity(f"1 {unit}", wanted[name].dimension) if unit else None
         except QuantityError as error:
             remedy = error.remedy or "correct the unit in the heading"
+            if name in DATED:
+                remedy = f"head dates '{name}' alone, and numbers such as '{name} [s]'"
             fault = Fault(str(path), 1, place + 1, "", f"{shown(text)}: {error.problem}", remedy)
             raise TableFileError([fault]) from None
     _refuse_ragged(path, content, len(head))
@@ -169,11 +191,11 @@ def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
     except ValueError as error:  # pandas has its parser errors below it
         said = shown(str(error).strip(), 100)[1:-1]
         raise refuse(str(path), f"is no table: {said}", "give CSV with commas") from None
-    return LogTable(path, cells, columns, tuple(others))
+    return LogTable(path, cells, columns, tuple(others), zone)
 
 
-def _heading(path: Path, content: bytes) -> tuple[list[str], str]:
-    """The cells of the first line; and the line."""
+def _heading(path: Path, content: bytes) -> list[str]:
+    """The cells of the first line."""
     if not content.strip():
         raise refuse(str(path), "is no table: it is empty", "give CSV with commas")
     if b"\0" in content[:4096]:
@@ -190,7 +212,22 @@ def _heading(path: Path, content: bytes) -> tuple[list[str], str]:
         problem = "its columns are separated by semicolons"
         remedy = "save it with commas between columns and points in decimals"
         raise TableFileError([Fault(str(path), 1, 1, "", problem, remedy)])
-    return cells, line
+    return cells
+
+
+def _refuse_lines_above(
+    path: Path, content: bytes, head: list[str], wanted: Mapping[str, ColumnKind]
+) -> None:
+    """A heading that is not in the first line, but in one of those below."""
+    if any(recognised(text, wanted)[0] for text in head):
+        return
+    lines = content.split(b"\n", SEARCHED + 1)[1 : SEARCHED + 1]
+    for above, line in enumerate(lines, 1):
+        cells = next(csv.reader([line.decode("utf-8-sig").replace("\r", "")]), [])
+        if sum(bool(recognised(text, wanted)[0]) for text in cells) > 1:
+            problem = f"the heading is in line {above + 1}: {shown(','.join(cells))}"
+            remedy = f"delete the {counted(above, 'line')} above the heading"
+            raise TableFileError([Fault(str(path), above + 1, 1, "", problem, remedy)])
 
 
 def _refuse_ragged(path: Path, content: bytes, wide: int) -> None:

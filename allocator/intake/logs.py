@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -86,6 +87,9 @@ class Log:
             A date for a log without dates, or the other way round.
         """
         if not self.began:
+            if re.match(r"\d{4}-\d", when):
+                problem = f"--starts-at: the log has no dates, and {when} is one"
+                raise AllocatorError(f"{problem}; give the time as its own column has it: '14 d'")
             try:
                 return parse_quantity(when, "duration") - self.origin
             except QuantityError as error:
