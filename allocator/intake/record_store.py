@@ -30,8 +30,9 @@ def with_end(log: Log) -> Log:
     """The log with one more row, at which the flow of its last row ends.
 
     It lasts as long as the step before it, as in a ``series`` of a site file, or the usual step if
-    that one is a gap. Where the source turns at rows, it lasts as long as such rows usually do:
-    those with the source on, or those with it off. A list that ends with a wait has that row.
+    that one is a gap. Where the source turns at rows, a last row that is on lasts as long as those
+    usually do, and one that is off as long as the longest of them, which is on the safe side. A
+    list that ends with a wait has that row.
     """
     steps = np.diff(log.times)
     last = log.step if log.gaps[-1] else float(steps[-1])
@@ -40,7 +41,7 @@ def with_end(log: Log) -> Log:
         if log.listed and on[-1]:
             return log
         alike = steps[(on[:-1] == on[-1]) & ~log.gaps]
-        last = float(np.median(alike)) if len(alike) else last
+        last = float(np.median(alike) if on[-1] else alike.max()) if len(alike) else last
     times, flows = np.append(log.times, log.times[-1] + last), np.append(log.flows, log.flows[-1])
     return replace(log, times=times, flows=flows)
 

@@ -247,14 +247,14 @@ def test_the_last_row_lasts_as_long_as_the_step_before_it(tmp_path: Path, capsys
 
 @pytest.mark.parametrize("last", ["on", "off"])
 def test_a_last_row_of_turns_lasts_as_long_as_such_rows_do(last: str, tmp_path: Path) -> None:
-    """On for 10 min of 6 h, a row at each turn, and as a list of events without waits."""
+    """On for 10 or 11 min of 6 h, a row at each turn, and as a list of events without waits."""
     log, listed = tmp_path / "log.csv", tmp_path / "events.csv"
-    rows = [f"{360 * n},5\n{360 * n + 10},0" for n in range(20)]
+    rows = [f"{360 * n},5\n{360 * n + 10 + n % 2},0" for n in range(20)]
     text = "\n".join(["time [min],flow [g/s]", *rows])
     log.write_text((text.rsplit("\n", 1)[0] if last == "on" else text) + "\n")
     whole = with_end(read_log(log))
     assert whole.held
-    assert whole.times[-1] == (20 * 360 if last == "off" else 19 * 360 + 10) * 60
+    assert whole.times[-1] == (20 * 360 + 1 if last == "off" else 19 * 360 + 10) * 60
     rows = [f"{360 * n},10,5" for n in range(20)]
     listed.write_text("\n".join(["start [min],duration [min],flow [g/s]", *rows]) + "\n")
     assert with_end(read_log(listed)).times[-1] == 20 * 360 * 60
