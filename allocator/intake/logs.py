@@ -33,6 +33,8 @@ LOG_COLUMNS = {
 """Of a log: time and flow, or time and a mark that is 1 while the source is on."""
 NOISE = 0.1
 """Share of the highest flow: readings below 0 down to it are noise, counted and read as 0."""
+WIDE_GAPS = 0.2
+"""Share of the time of a record that gaps may have without another note."""
 FEWEST_ROWS = 10
 """Of a log in which a cycle is looked for."""
 ROWS = ("changes", "samples")
@@ -166,10 +168,17 @@ def read_log(path: Path, wait: str = "", rows: str = "", fewest: int = FEWEST_RO
 
 
 def gap_notes(log: Log, told: str) -> tuple[str, ...]:
-    """A note of how many gaps the record has, and what is done with them; none without gaps."""
+    """Notes of how many gaps the record has, and what is done with them; none without gaps."""
     count = int(log.gaps.sum())
     hint = "" if log.held else "; if the logger writes a row only on a change, add --rows changes"
-    return (f"{counted(count, 'gap')}: {told}{hint}",) if count else ()
+    if not count:
+        return ()
+    share = float(np.diff(log.times)[log.gaps].sum()) / float(log.times[-1])
+    more = (
+        f"gaps are {share:.0%} of the time; if the source was off in them, add a row of 0 where "
+        "each begins"
+    )
+    return (f"{counted(count, 'gap')}: {told}{hint}", *([more] if share > WIDE_GAPS else []))
 
 
 def _too_few(path: Path, rows: int, what: str, fewest: int) -> TableFileError:

@@ -146,3 +146,17 @@ def test_a_time_on_without_rows_is_a_gap_where_rows_are_usual(tmp_path: Path) ->
     (stage,) = fit_cycle(log).stages
     assert stage.on.value == pytest.approx(5400.0, abs=1.0)
     assert stage.every.value == pytest.approx(PERIOD, abs=1.0)
+
+
+def test_gaps_that_are_much_of_the_time_ask_whether_it_was_off(
+    tmp_path: Path, capsys: Said
+) -> None:
+    """A logger that runs while the source does writes no row of 0, so nothing shows it off."""
+    rows = [(t, v) for t, v in minutes_when_on(5400.0) if v]
+    assert main(["reservoir", written(tmp_path, rows)]) == 0
+    said = capsys.readouterr()
+    assert "gaps are 75% of the time; if the source was off in them, add a row of 0" in said.err
+    assert main(["reservoir", written(tmp_path, minutes_when_on(5400.0)), "--draw", "5 g/s"]) == 0
+    said = capsys.readouterr()
+    assert "gaps are" not in said.err
+    assert "Mean inflow 1.25 g/s." in said.out
