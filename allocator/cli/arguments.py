@@ -107,6 +107,18 @@ def span(text: str) -> float:
     return value
 
 
+def rows_option(command: argparse.ArgumentParser) -> None:
+    """How the rows of a log are read."""
+    command.add_argument(
+        "--rows",
+        choices=("changes", "samples"),
+        default="",
+        help="changes: the logger writes a row only on a change, so each flow lasts until the next "
+        "row and long steps are no gaps; samples: it writes at set times (by default, as the rows "
+        "show it)",
+    )
+
+
 def crew_argument(command: argparse.ArgumentParser) -> None:
     """--crew."""
     command.add_argument(

@@ -12,8 +12,10 @@ import numpy as np
 
 from allocator.base.quantities import shown
 from allocator.intake.cells import refuse
+from allocator.intake.change_rows import Floats, coarsest
 from allocator.intake.columns import ColumnKind
-from allocator.intake.logs import Floats, Log, LogTable
+from allocator.intake.log_table import LogTable
+from allocator.intake.logs import Log
 
 EVENT_COLUMNS = {
     "start": ColumnKind(("begin", "began", "started"), "duration"),
@@ -109,7 +111,7 @@ def _turns(
     if unused:
         repairs.append(f"not used: {', '.join(shown(one) for one in unused)}")
     step = float(np.median(np.diff(times)))
-    return Log(times, flows, marks, step, tuple(repairs), True, _resolution(times, unit))
+    return Log(times, flows, marks, step, tuple(repairs), True, coarsest(times, unit))
 
 
 def _whole(table: LogTable, name: str) -> Floats:
@@ -143,7 +145,7 @@ def _checked(
         "end": np.abs(duration[:-1] + waited[:-1] - steps),
         "start": np.abs(waited[:-1] - steps),
     }
-    limit = max(2 * _resolution(np.append(start, waited), table.unit(name)), 1e-6 * steps.max())
+    limit = max(2 * coarsest(np.append(start, waited), table.unit(name)), 1e-6 * steps.max())
     found = min(off, key=lambda one: float(np.median(off[one])))
     wrong = np.flatnonzero(off[reading or found] > limit)
     if len(wrong):
@@ -151,12 +153,3 @@ def _checked(
         remedy = "correct the row, or delete the column of waits: starts are enough"
         raise table.fault(int(wrong[0]), name, problem, remedy)
     return reading or found
-
-
-def _resolution(values: Floats, unit: float) -> float:
-    """The coarsest of whole units, tenths, hundredths and so on that all values keep, s."""
-    for power in range(7):
-        size = unit * 10.0**-power
-        if np.all(np.abs(values / size - np.rint(values / size)) < 1e-4):
-            return size
-    return 0.0

@@ -13,15 +13,20 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.cycles import pattern_of
+from allocator.intake.change_rows import Marks, threshold
+from allocator.intake.flow_levels import (
+    Level,
+    level_of,
+    missed,
+    steady_below,
+)
 from allocator.intake.logs import Log
 from allocator.intake.stage_fit import LOOSE, Estimate, FittedStage, fit_stage
 from allocator.intake.turns import (
     Bursts,
-    Marks,
     bursts_of,
     cut_of,
     spells_of,
-    threshold,
     without_false,
 )
 from allocator.site.records import Stage
@@ -37,7 +42,10 @@ ENOUGH = 10
 class CycleFit:
     """What a log shows. No ``stages`` with ``steady``: always on.
 
-    ``flow``: while on; ``spread``: its 2.5 and 97.5 % quantiles. ``phase``: time from the end of
+    ``flow``: while on, above ``base``, which is a steady flow besides; ``spread``: the 2.5 and 97.5
+    % quantiles of readings while on. ``falls``: flow in the first and the last third of the record
+    where it falls; ``flow`` is then that of the last. ``missed``: mean flow between bursts that is
+    in neither. ``phase``: time from the end of
     the log to the next start of the outermost stage, negative where none is known. ``doubt``: why
     there is no cycle, or "". ``watch``: s of record that are missing for ten periods.
     ``row_distance``: the widest distance of rows around a turn, s. ``repairs``: readings changed.
@@ -54,6 +62,9 @@ class CycleFit:
     watch: float = 0.0
     row_distance: float = 0.0
     repairs: tuple[str, ...] = ()
+    base: Level | None = None
+    falls: tuple[float, float] | None = None
+    missed: float = 0.0
 
     @property
     def periodic(self) -> bool:
@@ -85,25 +96,33 @@ def fit_cycle(log: Log, seed: int = 0) -> CycleFit:
         low, high = np.quantile(log.flows, (0.001, 0.999))
         always = bool(low > 0.5 * high)
         read = (log.flows > limit) | always
-        on, false = without_false(read)
-    level = log.flows[on]
-    spread = (float(np.quantile(level, 0.025)), float(np.quantile(level, 0.975)))
-    middle = float(np.mean(level))
-    error = 1.96 * float(np.std(level)) / math.sqrt(len(level))
-    flow = Estimate(middle, middle - error, middle + error)
+        on, false = (read, 0) if log.held else without_false(read)
     weights = np.where(log.gaps, 0.0, np.diff(log.times))
     mean = float((weights * log.flows[:-1]).sum() / weights.sum())
+    level = level_of(log, on)
     none = Estimate(-1.0, -1.0, -1.0)
     text = f"{false:,} single readings against both neighbours counted as wrong"
     repairs = (text,) if false else ()
-    plain = CycleFit(flow, spread, (), 1.0, mean, none)
+    plain = CycleFit(_above(level), level.spread, (), 1.0, mean, none, falls=level.falls)
     if always or on.all():
         return replace(plain, steady=True, repairs=repairs)
+    if base := steady_below(log, on, level):
+        plain = replace(plain, flow=_above(level, base), base=base)
+    else:
+        plain = replace(plain, missed=missed(log, on))
     fit = replace(_stages(plain, log, on, seed), repairs=repairs)
     if false and _uneven(fit):  # they may be the last bursts of spells, cut short
         other = _stages(plain, log, read, seed)
         return min(fit, other, key=_uneven)
     return fit
+
+
+def _above(level: Level, base: Level | None = None) -> Estimate:
+    """The flow above a base."""
+    value, half = level.value, level.half
+    if base:
+        value, half = value - base.value, math.hypot(half, base.half)
+    return Estimate(value, value - half, value + half)
 
 
 def _uneven(fit: CycleFit) -> int:
@@ -134,7 +153,8 @@ def _stages(fit: CycleFit, log: Log, on: Marks, seed: int) -> CycleFit:
 def _judged(fit: CycleFit, log: Log, bursts: Bursts) -> CycleFit:
     """The fit with its duty, phase and doubts. ``bursts``: of the outermost stage."""
     length = float(log.times[-1])
-    duty = fit.mean / fit.flow.value
+    below = fit.base.value if fit.base else 0.0
+    duty = (fit.mean - below) / fit.flow.value
     outer = fit.stages[-1]
     period = outer.every.value
     if not math.isfinite(period) or outer.periods < FEWEST:
@@ -148,7 +168,7 @@ def _judged(fit: CycleFit, log: Log, bursts: Bursts) -> CycleFit:
         return replace(fit, duty=duty, doubt="not periodic")
     stages = [Stage(min(s.on.value, s.every.value), s.every.value) for s in fit.stages]
     duty = pattern_of(stages).duty
-    mean = duty * fit.flow.value
+    mean = duty * fit.flow.value + below
     last, ahead = outer.last, math.ceil((length - outer.last.value) / period + 1e-9)
     # the error of the last start, and of the period for as many periods as follow
     off = (last.high - last.low) / 2 + ahead * (outer.every.high - outer.every.low) / 2

@@ -60,10 +60,11 @@ def forward_test(log: Log, seed: int = 0) -> ForwardTest | None:
         return None
     timing = timings_of(site)["source"].any_phase
     curve = curve_of_timing(replace(timing, jitter=timing.jitter + fit.row_distance))
-    draw = PROMISED * curve.duty * fit.flow.low
-    store = store_for_draw([(curve, fit.flow.low)], draw)
+    steady = fit.base.value - fit.base.half if fit.base else 0.0
+    draw = PROMISED * (curve.duty * fit.flow.low + steady)
+    store = store_for_draw([(curve, fit.flow.low)], draw - steady) if draw > steady else 0.0
     rest = log.part(cut, len(log.times))
-    if not log.listed:  # turns are half way between rows, as the fit has them
+    if not log.turns:  # turns are half way between rows, as the fit has them
         halves = np.append((rest.flows[:-1] + rest.flows[1:]) / 2, 0.0)
         rest = replace(rest, flows=halves)
     return ForwardTest(fit, draw, store, kept_share(rest, draw, store))

@@ -2,24 +2,28 @@
 
 from __future__ import annotations
 
-import csv
-import io
-import warnings
-from collections.abc import Mapping
-from dataclasses import dataclass
+import re
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 
-from allocator.base.errors import AllocatorError, Fault
+from allocator.base.errors import AllocatorError
 from allocator.base.quantities import QuantityError, parse_quantity, shown
-from allocator.intake.cells import MOST_BYTES, TableFileError, refuse
-from allocator.intake.columns import ColumnKind, recognised
-
-Floats = npt.NDArray[np.float64]
+from allocator.intake.cells import TableFileError, refuse
+from allocator.intake.change_rows import (
+    GAP,
+    Floats,
+    resolution,
+    rows_at_changes,
+    threshold,
+    usual_step,
+)
+from allocator.intake.columns import ColumnKind
+from allocator.intake.log_table import LogTable, counted, read_table
+from allocator.intake.suspicions import clock_change, fault_code, total
 
 LOG_COLUMNS = {
     "time": ColumnKind(("timestamp", "date", "datetime", "t"), "duration", required=True),
@@ -29,15 +33,13 @@ LOG_COLUMNS = {
 """Of a log: time and flow, or time and a mark that is 1 while the source is on."""
 NOISE = 0.1
 """Share of the highest flow: readings below 0 down to it are noise, counted and read as 0."""
-GAP = 20.0
-"""Times the usual step: a longer one is a gap in the record."""
-LARGEST = 1e15
-"""A cell beyond it is a fault of the logger; a time of 30 million years in seconds is below it."""
+WIDE_GAPS = 0.2
+"""Share of the time of a record that gaps may have without another note."""
 FEWEST_ROWS = 10
-_STATES = {
-    **dict.fromkeys(("1", "1.0", "true", "on", "yes", "running"), 1.0),
-    **dict.fromkeys(("0", "0.0", "false", "off", "no", "stopped"), 0.0),
-}
+"""Of a log in which a cycle is looked for."""
+ROWS = ("changes", "samples")
+"""How rows are read: each flow lasts until the next row, or each row is a reading in between."""
+HELD = "The record has a row at each change: each flow lasts until the next row"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,6 +50,9 @@ class Log:
     ``listed``: from a list of events; each row is a turn, known to within ``resolution`` s.
     ``began``: the time of the first row as a date, empty where the log has none. ``origin``: what
     its time column says there, s. ``plain``: two columns without repairs, as a site file takes it.
+    ``held``: a row at each change, so that each flow lasts until the next row; above ``limit`` the
+    source is on, and ``step`` is then of rows that are on. ``cautions``: what is unlikely to be a
+    measured flow at a true time.
     """
 
     times: Floats
@@ -60,11 +65,20 @@ class Log:
     began: str = ""
     origin: float = 0.0
     plain: bool = False
+    held: bool = False
+    limit: float = 0.0
+    cautions: tuple[str, ...] = ()
 
     @property
     def gaps(self) -> npt.NDArray[np.bool_]:
         """Whether the time from each row to the next is a gap."""
-        return (np.diff(self.times) > GAP * self.step) & (not self.listed)
+        long = (np.diff(self.times) > GAP * self.step) & (not self.listed)
+        return long & (self.flows[:-1] > self.limit) if self.held else long
+
+    @property
+    def turns(self) -> bool:
+        """Whether the source turns at rows, not between them."""
+        return self.listed or self.held
 
     def seconds_at(self, when: str) -> float:
         """Time from the first row to a date, or to a time as the log's own column has it, s.
@@ -75,6 +89,9 @@ class Log:
             A date for a log without dates, or the other way round.
         """
         if not self.began:
+            if re.match(r"\d{4}-\d", when):
+                problem = f"--starts-at: the log has no dates, and {when} is one"
+                raise AllocatorError(f"{problem}; give the time as its own column has it: '14 d'")
             try:
                 return parse_quantity(when, "duration") - self.origin
             except QuantityError as error:
@@ -91,196 +108,10 @@ class Log:
         """The rows from ``first`` up to ``last``."""
         times = self.times[first:last]
         return Log(times - times[0], self.flows[first:last], self.marks, self.step, (),
-                   self.listed, self.resolution)  # fmt: skip
+                   self.listed, self.resolution, held=self.held, limit=self.limit)  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class LogTable:
-    """The cells of a file. ``columns``: name -> place and unit; ``others``: headings not used."""
-
-    path: Path
-    cells: Any
-    columns: Mapping[str, tuple[int, str]]
-    others: tuple[str, ...]
-
-    def fault(self, row: int, name: str, problem: str, remedy: str) -> TableFileError:
-        """The error of a cell; rows count from 0 below the heading."""
-        place = self.columns[name][0] if name else 0
-        return TableFileError([Fault(str(self.path), row + 2, place + 1, "", problem, remedy)])
-
-    def numbers(self, name: str) -> Floats:
-        """A column in SI; NaN where it is empty. Cells may have their own unit."""
-        place, unit = self.columns[name]
-        column = self.cells.iloc[:, place]
-        if column.dtype.kind in "if":
-            read = np.array(column, dtype=float)
-        else:
-            import pandas as pd
-
-            found = pd.to_numeric(column, errors="coerce")
-            read = np.array(found, dtype=float)
-            for row in np.flatnonzero((found.isna() & column.notna()).to_numpy()).tolist():
-                read[row] = self._quantity(row, name, str(column.iloc[row]), unit)
-        beyond = np.flatnonzero(np.abs(read) > LARGEST)
-        if len(beyond):
-            row = int(beyond[0])
-            problem = f"is out of all proportion, got {shown(str(column.iloc[row]))}"
-            raise self.fault(row, name, problem, "correct it, or leave it empty")
-        return read * self.unit(name)
-
-    def _quantity(self, row: int, name: str, text: str, unit: str) -> float:
-        """A cell with its own unit, in the unit of the heading."""
-        try:
-            return parse_quantity(text, _DIMENSIONS[name]) / self.unit(name)
-        except QuantityError:
-            remedy = "write numbers with a decimal point; leave missing ones empty"
-            problem = f"expects a number, got {shown(text)}"
-            raise self.fault(row, name, problem, remedy) from None
-
-    def unit(self, name: str) -> float:
-        """Of the heading, in SI; 1 where it has none."""
-        unit = self.columns[name][1]
-        return parse_quantity(f"1 {unit}", _DIMENSIONS[name]) if unit else 1.0
-
-    def states(self) -> Floats:
-        """Marks as 1 and 0."""
-        column = self.cells.iloc[:, self.columns["on"][0]]
-        words = column.astype(str).str.strip().str.lower()
-        read = words.map(_STATES)
-        bad = np.flatnonzero((read.isna() & column.notna()).to_numpy())
-        if len(bad):
-            text = shown(str(column.iloc[bad[0]]))
-            raise self.fault(int(bad[0]), "on", f"expects 1 or 0, got {text}", "write 1 or 0")
-        return np.array(read, dtype=float)
-
-    def times(self, name: str, repairs: list[str]) -> tuple[Floats, str]:
-        """Times in s, from the first one where they are dates; and that date, else empty text."""
-        import pandas as pd
-
-        place, unit = self.columns[name]
-        column = self.cells.iloc[:, place]
-        dated = column.dtype.kind not in "if" and not pd.to_numeric(
-            column.dropna().iloc[:20], errors="coerce"
-        ).notna().any()  # fmt: skip
-        if unit:
-            return self.numbers(name), ""
-        if not dated:
-            raise self.fault(-1, name, f"{name} has no unit", f"head it such as '{name} [s]'")
-        text = column.astype(str).str.strip()
-        given = column.notna()
-        ending = text.str.extract(r"[T ]\d.*?([+-]\d\d:?\d\d|Z)$")[0]
-        zoned = ending.notna() | ~given
-        if (zoned & given).any() and not zoned.all():
-            row = int(np.flatnonzero((ending.notna() != ending.notna()[given].iloc[0]) & given)[0])
-            remedy = "give the offset in every row or in none"
-            raise self.fault(row, name, "only some of the times have a time zone", remedy)
-        read = pd.to_datetime(text.where(given), utc=True, format="ISO8601", errors="coerce")
-        bad = np.flatnonzero((read.isna() & given).to_numpy())
-        if len(bad):
-            problem = f"is no date of ISO 8601: {shown(str(column.iloc[bad[0]]))}"
-            if len(bad) > 1:
-                problem += f", and so are {len(bad) - 1:,} more"
-            raise self.fault(int(bad[0]), name, problem, "write 2026-03-01T12:00:00")
-        if (zones := ending.nunique()) > 1:
-            repairs.append(f"times of {zones} time zones brought to one")
-        base = read[given].iloc[0]
-        began = base.isoformat() if ending.notna().any() else base.tz_localize(None).isoformat()
-        return np.array((read - base).dt.total_seconds(), dtype=float), began
-
-
-_DIMENSIONS = {
-    **dict.fromkeys(("time", "start", "duration", "wait", "rest", "interval"), "duration"),
-    "flow": "mass_rate",
-}
-
-
-def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
-    """The cells of a CSV file with a row of headings on top, each row at its line."""
-    import pandas as pd
-
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise refuse(str(path), "is larger than 512 MB", "split it")
-        content = path.read_bytes()
-    except OSError as error:
-        raise refuse(str(path), f"cannot be read ({error.strerror})", "check the path") from None
-    if content[:2] == b"PK":
-        raise refuse(str(path), "is an Excel workbook", "save its sheet as CSV")
-    head, _ = _heading(path, content)
-    columns: dict[str, tuple[int, str]] = {}
-    others = []
-    for place, text in enumerate(head):
-        name, unit = recognised(text, wanted)
-        if name in columns:
-            problem = f"has a second column of {name}: {shown(text)}"
-            remedy = "delete one; write date and time of day in one cell, 2026-03-01T12:00:00"
-            raise TableFileError([Fault(str(path), 1, place + 1, "", problem, remedy)])
-        if not name:
-            others.append(text)
-            continue
-        columns[name] = (place, unit)
-        try:
-            parse_quantity(f"1 {unit}", wanted[name].dimension) if unit else None
-        except QuantityError as error:
-            remedy = error.remedy or "correct the unit in the heading"
-            fault = Fault(str(path), 1, place + 1, "", f"{shown(text)}: {error.problem}", remedy)
-            raise TableFileError([fault]) from None
-    _refuse_ragged(path, content, len(head))
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", pd.errors.ParserWarning)
-            cells = pd.read_csv(
-                io.BytesIO(content), encoding="utf-8-sig", skipinitialspace=True, header=None,
-                names=range(len(head)), skiprows=1, index_col=False, skip_blank_lines=False,
-                low_memory=False,
-            )  # fmt: skip
-    except ValueError as error:  # pandas has its parser errors below it
-        said = shown(str(error).strip(), 100)[1:-1]
-        raise refuse(str(path), f"is no table: {said}", "give CSV with commas") from None
-    return LogTable(path, cells, columns, tuple(others))
-
-
-def _heading(path: Path, content: bytes) -> tuple[list[str], str]:
-    """The cells of the first line; and the line."""
-    if not content.strip():
-        raise refuse(str(path), "is no table: it is empty", "give CSV with commas")
-    if b"\0" in content[:4096]:
-        raise refuse(str(path), "is not UTF-8 text", "save it as CSV with UTF-8")
-    try:
-        line = content.split(b"\n", 1)[0].decode("utf-8-sig").strip("\r")
-        content.decode("utf-8")
-    except UnicodeDecodeError as error:
-        number = content.count(b"\n", 0, error.start) + 1
-        fault = Fault(str(path), number, 1, "", "is not UTF-8 text", "save it as CSV with UTF-8")
-        raise TableFileError([fault]) from None
-    cells = [cell.strip() for cell in next(csv.reader([line]), [])]
-    if len(cells) < 2 and ";" in line:
-        problem = "its columns are separated by semicolons"
-        remedy = "save it with commas between columns and points in decimals"
-        raise TableFileError([Fault(str(path), 1, 1, "", problem, remedy)])
-    return cells, line
-
-
-def _refuse_ragged(path: Path, content: bytes, wide: int) -> None:
-    """A row with more cells than the heading would lose some without a word."""
-    if b'"' in content:
-        rows = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
-        found = next(((rows.line_num, len(row)) for row in rows if len(row) > wide), None)
-    else:
-        data = np.frombuffer(content, dtype=np.uint8)
-        ends = np.append(np.flatnonzero(data == ord("\n")), len(data))
-        commas = np.searchsorted(np.flatnonzero(data == ord(",")), ends)
-        cells = np.diff(np.append(0, commas)) + 1
-        long = np.flatnonzero(cells > wide)
-        found = (int(long[0]) + 1, int(cells[long[0]])) if len(long) else None
-    if found:
-        line, cells_there = found
-        problem = f"has {_rows(cells_there, 'cell')}, the heading has {wide}"
-        remedy = "write decimals with a point, and a heading for each column"
-        raise TableFileError([Fault(str(path), line, wide + 1, "", problem, remedy)])
-
-
-def read_log(path: Path, wait: str = "") -> Log:
+def read_log(path: Path, wait: str = "", rows: str = "", fewest: int = FEWEST_ROWS) -> Log:
     """The log of a CSV file: time and flow (with units), time and on, or a list of events.
 
     Parameters
@@ -289,17 +120,23 @@ def read_log(path: Path, wait: str = "") -> Log:
         Time is a number with its unit in the heading, or a date with time of day (ISO 8601).
     wait
         Of a list of events: whether a wait counts from the ``end`` of a burst or its ``start``.
+    rows
+        How rows are read, one of ``ROWS``; empty: as they show it.
+    fewest
+        Rows that are needed, two or more.
 
     Raises
     ------
     TableFileError
-        No such file or columns, fewer than 10 rows, a clock that jumps back, dates of which only
+        No such file or columns, too few rows, a clock that jumps back, dates of which only
         some have a time zone, flows below 0, rows that are too long, cells that are no number.
     """
     from allocator.intake.event_lists import EVENT_COLUMNS, log_of_events
 
     table = read_table(path, {**LOG_COLUMNS, **EVENT_COLUMNS})
     columns = table.columns
+    if rows and "duration" in columns:
+        raise refuse(str(path), "is a list of events, not of rows over time", "leave out --rows")
     if "duration" in columns:
         return log_of_events(table, wait)
     if wait:
@@ -312,8 +149,8 @@ def read_log(path: Path, wait: str = "") -> Log:
             "delete lines above it"
         )
         raise refuse(str(path), f"has no columns of time and flow, but {heads}", remedy)
-    if len(table.cells) < FEWEST_ROWS:
-        raise refuse(str(path), f"has {_rows(len(table.cells))}", "give ten at least")
+    if len(table.cells) < fewest:
+        raise _too_few(path, len(table.cells), "", fewest)
     repairs: list[str] = []
     times, began = table.times("time", repairs)
     if "flow" in columns:
@@ -326,41 +163,70 @@ def read_log(path: Path, wait: str = "") -> Log:
     if unused:
         heads = ", ".join(shown(one) for one in unused)
         repairs.append(f"not used: the column{'s' * (len(unused) > 1)} {heads}")
-    return _log(table, name, times, flows, repairs, began)
+    log = _log(table, name, (times, flows), (repairs, began), fewest)
+    return _as_held(log, table.unit("time"), rows)
 
 
 def gap_notes(log: Log, told: str) -> tuple[str, ...]:
-    """A note of how many gaps the record has, and what is done with them; none without gaps."""
+    """Notes of how many gaps the record has, and what is done with them; none without gaps."""
     count = int(log.gaps.sum())
-    return (f"{_rows(count, 'gap')}: {told}",) if count else ()
+    hint = "" if log.held else "; if the logger writes a row only on a change, add --rows changes"
+    if not count:
+        return ()
+    share = float(np.diff(log.times)[log.gaps].sum()) / float(log.times[-1])
+    more = (
+        f"gaps are {share:.0%} of the time; if the source was off in them, add a row of 0 where "
+        "each begins"
+    )
+    return (f"{counted(count, 'gap')}: {told}{hint}", *([more] if share > WIDE_GAPS else []))
 
 
-def _rows(count: int, what: str = "row") -> str:
-    return f"{count:,} {what}{'s' * (count != 1)}"
+def _too_few(path: Path, rows: int, what: str, fewest: int) -> TableFileError:
+    words = {2: "two", FEWEST_ROWS: "ten"}
+    return refuse(str(path), f"has {counted(rows)}{what}", f"give {words[fewest]} at least")
+
+
+def _as_held(log: Log, unit: float, rows: str) -> Log:
+    """The log, marked where it has a row at each change."""
+    limit = 0.5 if log.marks else threshold(log.flows)
+    on = log.flows > limit
+    if rows == "samples" or not (rows or rows_at_changes(log.times, on)):
+        return log
+    if log.began:  # loggers that write whole minutes have no seconds in their dates
+        unit = 60.0 if not (log.times % 60.0).any() else 1.0
+    fine = resolution(log.times + log.origin, on, unit)
+    step = usual_step(log.times, on)
+    return replace(log, held=True, limit=limit, resolution=fine, step=step)
 
 
 def _log(
-    table: LogTable, name: str, times: Floats, flows: Floats, repairs: list[str], began: str
+    table: LogTable,
+    name: str,
+    values: tuple[Floats, Floats],
+    noted: tuple[list[str], str],
+    fewest: int,
 ) -> Log:
+    """The log of times and flows. ``noted``: repairs, and the date of the first row."""
+    (times, flows), (repairs, began) = values, noted
     missing = np.isnan(times) | np.isnan(flows)
     if missing.any():
-        repairs.append(f"{_rows(int(missing.sum()))} without a value left out")
+        repairs.append(f"{counted(int(missing.sum()))} without a value left out")
     rows = np.flatnonzero(~missing)
     times, flows = times[~missing], flows[~missing]
+    cautions = clock_change(times, began)
     back = np.flatnonzero(np.diff(times) < 0)
     if len(back):
         more = f" and in {len(back) - 1:,} more rows" if len(back) > 1 else ""
-        problem = f"the clock jumps back here{more}"
+        summer = ", as where summer time ends" if cautions else ""
+        problem = f"the clock jumps back here{more}{summer}"
         remedy = "sort the rows or mend the clock; give dates with their time zone"
         raise table.fault(int(rows[back[0] + 1]), "time", problem, remedy)
     again = np.concatenate([[False], np.diff(times) == 0])
     if again.any():
-        repairs.append(f"{_rows(int(again.sum()))} at the time of the row before left out")
+        repairs.append(f"{counted(int(again.sum()))} at the time of the row before left out")
         times, flows, rows = times[~again], flows[~again], rows[~again]
-    if len(times) < FEWEST_ROWS:
-        raise refuse(
-            str(table.path), f"has {_rows(len(times))} that can be used", "give ten at least"
-        )
+    if len(times) < fewest:
+        raise _too_few(table.path, len(times), " that can be used", fewest)
     top = float(np.quantile(flows, 0.999))
     if not flows.max() > 0:
         raise refuse(str(table.path), "has no flow above 0", "check the column and its unit")
@@ -373,9 +239,12 @@ def _log(
             problem += f", and in {len(low) - 1:,} more rows"
         raise table.fault(row, name, problem, "give 0 or more, or leave wrong cells empty")
     if (flows < 0).any():
-        repairs.append(f"{_rows(int((flows < 0).sum()), 'reading')} just below 0 read as 0")
+        repairs.append(f"{counted(int((flows < 0).sum()), 'reading')} just below 0 read as 0")
+    if name == "flow":
+        cautions += total(flows) + fault_code(flows, table.unit(name))
     step = float(np.median(np.diff(times)))
     first = float(times[0])
     plain = not repairs and table.cells.shape[1] == 2 and name == "flow"
     return Log(times - first, np.maximum(flows, 0.0), name == "on", step, tuple(repairs),
-               began=began, origin=0.0 if began else first, plain=plain)  # fmt: skip
+               began=began, origin=0.0 if began else first, plain=plain,
+               cautions=cautions)  # fmt: skip

@@ -1,8 +1,11 @@
-"""Store against draw for a record of inflow as it is: the sequent peak, on steps of any length."""
+"""Store against draw for a record of inflow as it is: the sequent peak, on steps of any length.
+
+A record ends at its last row here. :func:`with_end` puts in the row at which the last flow ends.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -23,10 +26,35 @@ class StoreForDraw:
     store: float | None
 
 
+def with_end(log: Log) -> Log:
+    """The log with one more row, at which the flow of its last row ends.
+
+    It lasts as long as the step before it, as in a ``series`` of a site file, or the usual step if
+    that one is a gap. Where the source turns at rows, a last row that is on lasts as long as those
+    usually do, and one that is off as long as the longest of them, which is on the safe side. A
+    list that ends with a wait has that row.
+    """
+    steps = np.diff(log.times)
+    last = log.step if log.gaps[-1] else float(steps[-1])
+    if log.turns:
+        on = log.flows > log.limit
+        if log.listed and on[-1]:
+            return log
+        alike = steps[(on[:-1] == on[-1]) & ~log.gaps]
+        last = float(np.median(alike) if on[-1] else alike.max()) if len(alike) else last
+    times, flows = np.append(log.times, log.times[-1] + last), np.append(log.flows, log.flows[-1])
+    return replace(log, times=times, flows=flows)
+
+
 def mean_inflow(log: Log) -> float:
     """Mean inflow over the record without its gaps, kg/s."""
     steps = _steps(log)
     return float((steps * log.flows[:-1]).sum() / steps.sum())
+
+
+def length(log: Log) -> float:
+    """Length of a record without its gaps, s."""
+    return float(_steps(log).sum())
 
 
 def _steps(log: Log) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -54,8 +82,8 @@ def store_for_demand(log: Log, demand: Log) -> StoreForDraw:
     log
         The inflow.
     demand
-        The flow that is drawn, kg/s. It repeats until the record ends, and begins with it; where
-        both have dates, at its own.
+        The flow that is drawn, kg/s, up to its last row (see :func:`with_end`). It repeats until
+        the record ends, and begins with it; where both have dates, at its own.
     """
     length, late = float(demand.times[-1]), 0.0
     if log.began and demand.began:

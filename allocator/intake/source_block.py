@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 from allocator.base.dimensions import format_quantity
 from allocator.intake.fitting import CycleFit
+from allocator.intake.flow_levels import Level
 from allocator.intake.logs import Log
 from allocator.intake.stage_fit import Estimate, FittedStage, Range
 from allocator.site.writing import value_text
@@ -40,13 +41,14 @@ def block_of(fit: CycleFit, log: Log, naming: Naming) -> str:
     Placeholders in capitals stand for what the user must fill in.
     """
     lines = ["sources:", f"  {value_text(naming.name)}:"]
-    for key, given in (("place", naming.place), ("fluid", naming.fluid)):
-        lines.append(f"    {key}: {given}{'  # fill in' if given.isupper() else ''}")
+    lines += _where(naming)
     if fit.doubt:
         return "\n".join([*lines, *_series(log, naming)]) + "\n"
     lines.append(_flow(fit, log, naming))
     if fit.stages:
         lines += [*_cycle(fit), *_clock(fit, log, naming)]
+    if fit.base:
+        lines += _steady(fit.base, naming)
     return "\n".join(lines) + "\n"
 
 
@@ -56,8 +58,25 @@ def _flow(fit: CycleFit, log: Log, naming: Naming) -> str:
         return f"    flow: {naming.flow}  # {'fill in: ' * (naming.flow == 'FLOW')}{why}"
     low, high = (format_quantity(value, "mass_rate") for value in fit.spread)
     digits = _digits(1000 * fit.flow.value, 1000 * (fit.flow.high - fit.flow.low) / 2)
-    told = f"mean flow when on; 95 % of readings from {low} to {high}"
+    when = ", in the last third of the record" if fit.falls else ""
+    above = f", above the steady flow of {naming.name}_steady" if fit.base else ""
+    told = f"mean flow when on{when}{above}; 95 % of readings from {low} to {high}"
     return f"    flow: {digits} g/s  # {told}"
+
+
+def _where(naming: Naming) -> list[str]:
+    pairs = (("place", naming.place), ("fluid", naming.fluid))
+    return [f"    {key}: {text}{'  # fill in' if text.isupper() else ''}" for key, text in pairs]
+
+
+def _steady(base: Level, naming: Naming) -> list[str]:
+    """A source of the flow that goes on between bursts."""
+    low, high = (format_quantity(value, "mass_rate") for value in base.spread)
+    when = ", in the last third of the record, for it falls" if base.falls else ""
+    told = f"flow between bursts{when}; 95 % of readings from {low} to {high}"
+    head = f"  {value_text(f'{naming.name}_steady')}:  # leave it out if it is the meter's zero"
+    digits = _digits(1000 * base.value, 1000 * base.half)
+    return [head, *_where(naming), f"    flow: {digits} g/s  # {told}"]
 
 
 def _series(log: Log, naming: Naming) -> list[str]:

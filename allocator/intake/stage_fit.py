@@ -16,8 +16,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 import numpy.typing as npt
 
-from allocator.intake.logs import Floats
-from allocator.intake.turns import Bursts, Marks
+from allocator.intake.change_rows import Floats, Marks
+from allocator.intake.turns import Bursts
 
 Ints = npt.NDArray[np.int64]
 

@@ -1,4 +1,4 @@
-"""When a logged source turned on and off: a threshold, false single readings, gaps, spells."""
+"""When a logged source turned on and off: false single readings, gaps, spells."""
 
 from __future__ import annotations
 
@@ -6,11 +6,9 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-import numpy.typing as npt
 
-from allocator.intake.logs import Floats, Log
-
-Marks = npt.NDArray[np.bool_]
+from allocator.intake.change_rows import Floats, Marks
+from allocator.intake.logs import Log
 
 APART = 1.8
 """Ratio of waits that tells two classes apart."""
@@ -44,21 +42,6 @@ class Bursts:
     end_width: Floats
 
 
-def threshold(flows: Floats) -> float:
-    """Between the two classes of a histogram with the least variance within (Otsu 1979).
-
-    The histogram ends at the 0.1 % highest readings, so that a wrong one among them does no harm.
-    """
-    counts, edges = np.histogram(np.minimum(flows, np.quantile(flows, 0.999)), 256)
-    share = np.cumsum(counts) / len(flows)
-    sums = np.cumsum(counts * (edges[:-1] + edges[1:]) / 2) / len(flows)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        between = (sums[-1] * share - sums) ** 2 / (share * (1 - share))
-    between = np.nan_to_num(between, nan=0.0, posinf=0.0)
-    best = np.flatnonzero(between >= between.max() * (1 - 1e-12))
-    return float((edges[best[0] + 1] + edges[best[-1] + 1]) / 2)
-
-
 def without_false(on: Marks) -> tuple[Marks, int]:
     """The states without single readings that differ from both neighbours; and how many were.
 
@@ -86,10 +69,9 @@ def bursts_of(log: Log, on: Marks) -> Bursts:
     steps = np.diff(times)
     up = np.flatnonzero(~on[:-1] & on[1:])
     down = np.flatnonzero(on[:-1] & ~on[1:])
-    if log.listed:  # each row is a turn
-        turn, width = times[1:], np.full(len(steps), log.resolution)
-    else:
-        turn, width = (times[:-1] + times[1:]) / 2, steps
+    turn, width = (times[:-1] + times[1:]) / 2, steps
+    if log.turns:  # each row is a turn, but in a gap
+        turn, width = np.where(gaps, turn, times[1:]), np.where(gaps, width, log.resolution)
     start, start_known, start_width = turn[up], ~gaps[up], width[up]
     end, end_known, end_width = turn[down], ~gaps[down], width[down]
     if on[0]:

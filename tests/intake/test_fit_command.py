@@ -103,3 +103,60 @@ def test_rows_that_are_too_long_are_refused(tmp_path: Path, capsys: Told) -> Non
     log.write_text("time [s],flow [g/s]\n" + "".join(f"{10 * n},1,5\n" for n in range(30)))
     assert main(["fit", str(log)]) == 2
     assert f"{log}:2:3: has 3 cells, the heading has 2" in capsys.readouterr().err
+
+
+ROWS = "\n".join(f"{600 * n},{8 * (n % 12 < 4)}" for n in range(240))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        (
+            "Logger 1234\nSite: pad\ntime [s],flow [g/s]\n" + ROWS,
+            ":3:1: the heading is in line 3: 'time [s],flow [g/s]'; delete the 2 lines above the",
+        ),
+        ("\n\ntime [s],flow [g/s]\n" + ROWS, "delete the 2 lines above the heading"),
+        (
+            "time [s],flow [g/s],flow [g/s]\n0,1,2\n",
+            "has a second column of flow: 'flow [g/s]'; delete one, or give each of them in a file",
+        ),
+        ("time [local],flow [g/s]\n" + ROWS, "head dates 'time' alone, and numbers such as"),
+    ],
+)
+def test_remedies_of_headings(text: str, said: str, tmp_path: Path, capsys: Told) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text(text + "\n")
+    assert main(["fit", str(log)]) == 2
+    assert said in capsys.readouterr().err
+
+
+def test_a_date_for_a_log_without_dates(tmp_path: Path, capsys: Told) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text("time [s],flow [g/s]\n" + ROWS + "\n")
+    assert main(["fit", str(log), "--starts-at", "2026-04-05"]) == 2
+    assert "the log has no dates, and 2026-04-05 is one; give the time" in capsys.readouterr().err
+
+
+def test_a_heading_may_have_the_time_zone(tmp_path: Path, capsys: Told) -> None:
+    log = regular_log(tmp_path / "log.csv")
+    log.write_text(log.read_text().replace("time,", "Timestamp (UTC),", 1))
+    when = ("--starts-at", "2026-03-04T07:00:00+01:00")
+    assert main(["fit", str(log), *NAMED, *when]) == 0
+    said = capsys.readouterr()
+    assert "times are in UTC, as their heading says" in said.err
+    source = site_with(said.out, tmp_path).sources["digester"]
+    assert source.next_start is not None
+    off = min(source.next_start % 7200.0, -source.next_start % 7200.0)
+    assert off <= source.error + 150.0
+
+
+def test_bursts_of_one_row_ask_for_a_faster_log(tmp_path: Path, capsys: Told) -> None:
+    """On for 200 s of 7000 s, a row every 900 s: most bursts fall between rows."""
+    log = tmp_path / "log.csv"
+    rows = (f"{900 * n},{10 * (900 * n % 7000 < 200)}" for n in range(5760))
+    log.write_text("\n".join(["time [s],flow [g/s]", *rows]) + "\n")
+    assert main(["fit", str(log)]) == 0
+    assert "Bursts last one or two rows of 15 min" in capsys.readouterr().out
+    log.write_text("time [s],flow [g/s]\n" + ROWS + "\n")
+    assert main(["fit", str(log)]) == 0
+    assert "Bursts last" not in capsys.readouterr().out

@@ -26,6 +26,7 @@ from allocator.intake.record_store import (
     kept_share,
     store_for_demand,
     store_for_record,
+    with_end,
 )
 
 Said = pytest.CaptureFixture[str]
@@ -56,10 +57,10 @@ def geyser_log(folder: Path, flow: str = "") -> Path:
 
 
 def nile_log(folder: Path) -> Path:
-    """Flows as 10^8 t a day of a day for each year; a last row ends the last year."""
+    """Flows as 10^8 t a day of a day for each year; the last one lasts as long as the others."""
     file = folder / "nile.csv"
     rows = [f"{number},{volume}" for number, (_, volume) in enumerate(nile())]
-    file.write_text("\n".join(["time [d],flow [t/d]", *rows, f"{len(rows)},0"]) + "\n")
+    file.write_text("\n".join(["time [d],flow [t/d]", *rows]) + "\n")
     return file
 
 
@@ -112,7 +113,7 @@ def test_store_and_firm_draw_are_those_of_the_exact_sequent_peak(
         log, steps = read_log(geyser_log(tmp_path, "2"), "start"), geyser_steps()
         time, mass = 60.0, 1.0
     else:
-        log, steps = read_log(nile_log(tmp_path)), nile_steps()
+        log, steps = with_end(read_log(nile_log(tmp_path))), nile_steps()
         time, mass = 86400.0, 1000.0
     mean = sum(inflow for _, inflow in steps) / sum(length for length, _ in steps)
     draw = Fraction(share) * mean
@@ -152,19 +153,19 @@ def test_a_demand_over_time_has_the_store_of_the_exact_method(
     """A demand of eleven days that repeats; with dates, the record begins on its fifth day."""
     wanted = [900, 1300, 700, 0, 400, 1500, 600, 800, 1000, 50, 1100]
     log, demand = tmp_path / "inflow.csv", tmp_path / "demand.csv"
-    days = [date(1871, 1, 1) + timedelta(number) for number in range(101)]
+    days = [date(1871, 1, 1) + timedelta(number) for number in range(100)]
     inflow = [int(volume) for _, volume in nile()]
-    rows = zip(days, [*inflow, 0], strict=True)
+    rows = zip(days, inflow, strict=True)
     log.write_text("\n".join(["time,flow [t/d]", *(f"{d},{v}" for d, v in rows)]) + "\n")
     first = days[0] - timedelta(begins)
-    rows = ((first + timedelta(n), v) for n, v in enumerate([*wanted, 0]))
+    rows = ((first + timedelta(n), v) for n, v in enumerate(wanted))
     demand.write_text("\n".join(["time,flow [t/d]", *(f"{d},{v}" for d, v in rows)]) + "\n")
     deficit = peak = 0
     drawn = [wanted[(number + begins) % 11] for number in range(100)]
     for volume, draw in [*zip(inflow, drawn, strict=True)] * 2:
         deficit = max(0, deficit + draw - volume)
         peak = max(peak, deficit)
-    found = store_for_demand(read_log(log), read_log(demand))
+    found = store_for_demand(with_end(read_log(log)), with_end(read_log(demand)))
     assert found.store == pytest.approx(1000.0 * peak)
     assert found.draw == pytest.approx(sum(drawn) * 10 / 86400)
     assert main(["reservoir", str(log), "--demand", str(demand)]) == 0
@@ -172,7 +173,8 @@ def test_a_demand_over_time_has_the_store_of_the_exact_method(
     assert float(row[2]) == pytest.approx(peak, rel=5e-3)  # t
     double = demand.read_text().replace("00\n", "000\n")
     demand.write_text(double)
-    assert store_for_demand(read_log(log), read_log(demand)).store is None
+    more = with_end(read_log(demand))
+    assert store_for_demand(with_end(read_log(log)), more).store is None
 
 
 def test_reservoir_tells_of_gaps(tmp_path: Path, capsys: Said) -> None:
@@ -213,3 +215,65 @@ def test_the_rest_of_the_geyser_keeps_what_its_first_part_promises(tmp_path: Pat
     found = forward_test(read_log(geyser_log(tmp_path, "2"), "start"))
     assert found is not None
     assert found.kept == 1.0
+
+
+def test_the_last_row_lasts_as_long_as_the_step_before_it(tmp_path: Path, capsys: Said) -> None:
+    """A day of 24 hourly rows repeats every 24 h, in the record and in the demand.
+
+    The inflow is 3 g/s on one day and none on the next two, for 59 days.
+    """
+    inflow = [3 if hour // 24 % 3 == 0 else 0 for hour in range(59 * 24)]
+    wanted = [Fraction(1, 2) if hour < 12 else Fraction(3, 2) for hour in range(24)]
+    log, demand = tmp_path / "inflow.csv", tmp_path / "demand.csv"
+    head = "time [h],flow [g/s]"
+    log.write_text("\n".join([head, *(f"{h},{v}" for h, v in enumerate(inflow))]) + "\n")
+    rows = (f"{h},{float(v)}" for h, v in enumerate(wanted))
+    demand.write_text("\n".join([head, *rows]) + "\n")
+    deficit = peak = Fraction(0)
+    for hour, came in [*enumerate(inflow)] * 2:
+        deficit = max(Fraction(0), deficit + (wanted[hour % 24] - came) * 3600)
+        peak = max(peak, deficit)
+    assert main(["reservoir", str(log), "--demand", str(demand)]) == 0
+    out = capsys.readouterr().out
+    assert "the demand repeats every 24 h" in out
+    draw, _, store = map(float, out.splitlines()[2].split())
+    assert draw == pytest.approx(float(sum(wanted)) / 24, rel=2e-3)  # g/s
+    assert store == pytest.approx(float(peak) / 1000, rel=5e-3)  # kg
+    assert main(["reservoir", str(demand)]) == 0
+    out = capsys.readouterr().out
+    assert "Mean inflow 1 g/s." in out
+    assert "The record lasts 24 h with its last row" in out
+
+
+@pytest.mark.parametrize("last", ["on", "off"])
+def test_a_last_row_of_turns_lasts_as_long_as_such_rows_do(last: str, tmp_path: Path) -> None:
+    """On for 10 or 11 min of 6 h, a row at each turn, and as a list of events without waits."""
+    log, listed = tmp_path / "log.csv", tmp_path / "events.csv"
+    rows = [f"{360 * n},5\n{360 * n + 10 + n % 2},0" for n in range(20)]
+    text = "\n".join(["time [min],flow [g/s]", *rows])
+    log.write_text((text.rsplit("\n", 1)[0] if last == "on" else text) + "\n")
+    whole = with_end(read_log(log))
+    assert whole.held
+    assert whole.times[-1] == (20 * 360 + 1 if last == "off" else 19 * 360 + 10) * 60
+    rows = [f"{360 * n},10,5" for n in range(20)]
+    listed.write_text("\n".join(["start [min],duration [min],flow [g/s]", *rows]) + "\n")
+    assert with_end(read_log(listed)).times[-1] == 20 * 360 * 60
+
+
+def test_a_last_step_that_is_a_gap_tells_no_length(tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    rows = [f"{10 * n},{1 + n % 7}" for n in range(100)]
+    log.write_text("\n".join(["time [s],flow [g/s]", *rows, "9000,3"]) + "\n")
+    assert with_end(read_log(log)).times[-1] == 9010.0
+
+
+def test_a_demand_of_two_rows_is_enough(tmp_path: Path, capsys: Said) -> None:
+    """1 g/s always, and 0.5 g/s by day, 1.5 g/s by night: 43,200 s lack 0.5 g/s."""
+    log, demand = tmp_path / "inflow.csv", tmp_path / "demand.csv"
+    log.write_text("time [d],flow [g/s]\n0,1\n1,1\n2,1\n")
+    demand.write_text("time [h],flow [g/s]\n0,0.5\n12,1.5\n")
+    assert main(["reservoir", str(log), "--demand", str(demand)]) == 0
+    assert [*map(float, capsys.readouterr().out.splitlines()[2].split())] == [1.0, 100.0, 21.6]
+    demand.write_text("time [h],flow [g/s]\n0,0.5\n0,1.5\n")
+    assert main(["reservoir", str(log), "--demand", str(demand)]) == 2
+    assert "has 1 row that can be used; give two at least" in capsys.readouterr().err

@@ -95,8 +95,7 @@ def test_the_command_finds_the_store_of_the_table(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     step = period / len(inflow)
-    # The last row ends the last step; the record is then taken to repeat.
-    rows = [f"{n * step!r},{amount}" for n, amount in enumerate([*inflow, 0])]
+    rows = [f"{n * step!r},{amount}" for n, amount in enumerate(inflow)]
     file = tmp_path / "record.csv"
     file.write_text("time [s],flow [g/s]\n" + "\n".join(rows) + "\n", encoding="utf-8")
     assert main(["reservoir", str(file), "--draw", f"{draft} g/s"]) == 0
