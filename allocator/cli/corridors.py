@@ -33,7 +33,10 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--heights", metavar="GRID", help="grid of heights in m, with the same cells"
     )
     command.add_argument(
-        "--max-slope", metavar="SHARE", help="steepest ground, such as '30 %%' (no limit)"
+        "--max-slope",
+        metavar="SHARE",
+        help="steepest climb or fall along a pipe, such as '30 %%' (no limit); pipe may cross "
+        "steeper ground at an angle",
     )
     command.add_argument(
         "-o", "--output", metavar="FILE", required=True, help="site file with these routes"

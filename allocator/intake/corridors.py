@@ -85,7 +85,7 @@ def corridors_over(
     grounds
         Table of the classes: ``class,ground,factor``.
     steepest
-        Rise per length above which no pipe is laid.
+        Most rise or fall per length on the map along a pipe.
 
     Raises
     ------

@@ -322,7 +322,7 @@ def _way(surface: Terrain, start: str, end: str, line: Line) -> GroundWay:
     least = (
         straightened(surface, _least_path(surface, line)) if _may_gain(surface, bends) else bends
     )
-    best = min((bends, least), key=surface.cost)
+    best = min((bends, least), key=lambda line: (surface.too_steep(line), surface.cost(line)))
     length, climb = surface.profile(best)
     return GroundWay(start, end, best, length, climb, surface.cost(best))
 
@@ -337,7 +337,9 @@ def _box(surface: Terrain, line: Line) -> tuple[slice, slice]:
 
 
 def _may_gain(surface: Terrain, line: Line) -> bool:
-    """Whether another path might be cheaper: none is than a straight line over the best ground."""
+    """Whether another path might be better: none is than a straight line over the best ground."""
+    if surface.too_steep(line):
+        return True
     best = float(surface.factors[_box(surface, line)].min())
     flat = surface.cell * float(np.hypot(*(line[-1] - line[0])))
     return surface.cost(line) > best * flat * (1 + 1e-9)

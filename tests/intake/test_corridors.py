@@ -84,6 +84,60 @@ def test_a_straight_line_goes_round_a_hill_and_over_no_bank() -> None:
     assert not Terrain(np.ones((41, 41)), bank, 10.0, steepest=0.15).too_steep(way.line)
 
 
+def test_a_line_that_cuts_a_corner_pays_for_it() -> None:
+    """A fiftieth of a cell of forbidden ground, and a touch of its corner alone."""
+    factors = np.ones((4, 4))
+    factors[0, 1] = math.inf
+    ground = Terrain(factors, np.zeros((4, 4)), 10.0)
+    through, touching, clear = ([[0.0, 0.0], [2.0, end]] for end in (2.06, 2.0, 1.9))
+    assert ground.cost(np.array(through)) == math.inf
+    assert ground.cost(np.array(touching)) == math.inf  # as the steps between cells have it
+    assert ground.cost(np.array(clear)) == pytest.approx(10.0 * math.hypot(2.0, 1.9))
+    along = np.array([[0.5, 0.0], [0.5, 3.0]])  # on the border of the cell
+    assert ground.cost(along) == math.inf
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_cost_of_a_line_is_its_length_in_each_cell(seed: int) -> None:
+    """Against a sum over 200,000 points of the line; before, a cell was read at four points."""
+    draw = np.random.default_rng(seed)
+    factors = draw.choice([0.1, 1.0, 20.0], (30, 30))
+    ground = Terrain(factors, np.zeros((30, 30)), 10.0)
+    line = draw.uniform(0.0, 29.0, (4, 2))
+    cost = 0.0
+    for one, other in itertools.pairwise(line):
+        points = one + (np.arange(200_000)[:, None] + 0.5) / 200_000 * (other - one)
+        rows, columns = np.rint(points).astype(int).T
+        cost += 10.0 * math.hypot(*(other - one)) * float(factors[rows, columns].mean())
+    assert ground.cost(line) == pytest.approx(cost, rel=1e-4)
+    assert ground.cost_so_far(line)[-1] == pytest.approx(ground.cost(line), rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_way_touches_ground_where_nothing_may_be_laid(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    factors = np.where(draw.random((40, 40)) < 0.2, math.inf, 1.0)
+    spots = {"a": (1.0, 1.0), "b": (38.0, 3.0), "c": (20.0, 38.0)}
+    for row, column in spots.values():
+        factors[int(row) - 1 : int(row) + 2, int(column) - 1 : int(column) + 2] = 1.0
+    for way in corridors(Terrain(factors, np.zeros((40, 40)), 10.0), spots):
+        for one, other in itertools.pairwise(way.line):
+            points = one + np.linspace(0.0, 1.0, 20_001)[:, None] * (other - one)
+            rows, columns = np.rint(points).astype(int).T
+            assert np.isfinite(factors[rows, columns]).all()
+
+
+def test_a_pipe_may_cross_a_steep_slope_where_it_climbs_little() -> None:
+    """A plane of 30 %, which a pipe crosses at no more than 25 % along itself."""
+    heights = 3.0 * np.arange(60.0)[:, None] * np.ones((60, 60))
+    steep = Terrain(np.ones((60, 60)), heights, 10.0, steepest=0.25)
+    (way,) = corridors(steep, {"a": (5.0, 5.0), "b": (35.0, 50.0)})
+    for one, other in itertools.pairwise(way.line):
+        rise = abs(float(other[0] - one[0])) * 3.0
+        assert rise <= 0.25 * 10.0 * math.hypot(*(other - one)) * (1 + 1e-9)
+    assert len(way.line) == 2  # at 17 % straight
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_no_way_is_dearer_than_the_least_cost_path(seed: int) -> None:
     """Between two places: never above scipy's shortest path over the same cells."""
