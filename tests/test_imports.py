@@ -226,8 +226,10 @@ ROOMS = {
     "intake": {
         "cell_marks",
         "cells",
+        "corridor_routes",
         "corridors",
         "fitting",
+        "former_corridors",
         "forward",
         "found_cycle",
         "level_log",

@@ -61,6 +61,8 @@ class GroundWay:
 def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tuple[GroundWay, ...]:
     """Ways that join places, with junctions ``junction_1``, ``junction_2``, ... where they meet.
 
+    Names that places have already are passed over.
+
     Parameters
     ----------
     surface : Terrain
@@ -303,13 +305,14 @@ def _named(
     named, names = dict(places), list(places.values())
     rows = [divmod(cell, columns) for cell in places]
     centres = {name: cell for cell, name in places.items()}
+    new = (name for n in itertools.count(1) if (name := f"junction_{n}") not in centres)
     for cell in sorted(nodes - set(places)):
         here = np.array(divmod(cell, columns))
         distance = np.hypot(*(np.array(rows) - here).T)
         closest = int(np.argmin(distance))
         if distance[closest] > near:
             closest = len(names)
-            names.append(f"junction_{closest - len(places) + 1}")
+            names.append(next(new))
             rows.append((int(here[0]), int(here[1])))
             centres[names[-1]] = cell
         named[cell] = names[closest]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -99,7 +100,11 @@ class Terrain:
         low = np.clip(np.ceil(chosen - 0.5 - BORDER), 0, most).astype(np.int64)
         high = np.clip(np.floor(chosen + 0.5 + BORDER), 0, most).astype(np.int64)
         dearest = np.maximum.reduce(
-            [self.factors[rows[:, 0], columns[:, 1]] for rows in (low, high) for columns in (low, high)]
+            [
+                self.factors[rows[:, 0], columns[:, 1]]
+                for rows in (low, high)
+                for columns in (low, high)
+            ]
         )
         found[slice(None) if asked is None else asked] = dearest
         return found
@@ -192,7 +197,8 @@ def _cut(line: Line) -> Cut:
     for number in (1, 2):
         met = np.bincount(group, weights=kinds == number)
         crossed[number - 1] = met[group]
-    return Cut(stretch[some], begin[some], end[some], (crossed > 0).all(axis=0)[some])
+    corner = (crossed[0] > 0) & (crossed[1] > 0)
+    return Cut(stretch[some], begin[some], end[some], corner[some])
 
 
 def _counted(counts: Cells) -> Cells:
