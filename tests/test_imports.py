@@ -70,6 +70,7 @@ ROOMS = {
         "mixes",
         "money",
         "nodes",
+        "plain_numbers",
         "reading",
         "recorded",
         "records",

@@ -110,7 +110,8 @@ def plan(
         Processes that the starts of that search run on. Sites too large for many starts have as
         many long ones, side by side.
     start
-        A plan of this site, or of an older version of it, to start from; or its path.
+        A plan of this site, or of an older version of it, to start from; or its result, or its
+        path.
     lose
         Hold the promise when any so many sources give nothing, with no valve touched.
     robust
