@@ -70,6 +70,7 @@ ROOMS = {
         "mixes",
         "money",
         "nodes",
+        "plain_numbers",
         "reading",
         "recorded",
         "records",
@@ -226,8 +227,10 @@ ROOMS = {
     "intake": {
         "cell_marks",
         "cells",
+        "corridor_routes",
         "corridors",
         "fitting",
+        "former_corridors",
         "forward",
         "found_cycle",
         "level_log",

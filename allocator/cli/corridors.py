@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 
 from allocator.cli.arguments import site_argument
-from allocator.cli.files import site_of
+from allocator.cli.files import warn
 from allocator.cli.terminal import BAD_INPUT, fail, show, tell, times
 
 HELP = "candidate routes over ground: least-cost ways on a raster, with junctions"
@@ -33,7 +33,10 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "--heights", metavar="GRID", help="grid of heights in m, with the same cells"
     )
     command.add_argument(
-        "--max-slope", metavar="SHARE", help="steepest ground, such as '30 %%' (no limit)"
+        "--max-slope",
+        metavar="SHARE",
+        help="steepest climb or fall along a pipe, such as '30 %%' (no limit); pipe may cross "
+        "steeper ground at an angle",
     )
     command.add_argument(
         "-o", "--output", metavar="FILE", required=True, help="site file with these routes"
@@ -42,13 +45,16 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Find the corridors, write the site file, and print them."""
-    from allocator.base.errors import AllocatorError
+    from allocator.base.errors import AllocatorError, SiteFileError
     from allocator.base.folders import check_file, write_file
     from allocator.base.quantities import QuantityError, parse_quantity
     from allocator.base.rendering import section_of
-    from allocator.intake.corridors import corridors_over, with_corridors
+    from allocator.intake.corridor_routes import with_corridors
+    from allocator.intake.corridors import corridors_over
+    from allocator.intake.former_corridors import former_of
     from allocator.intake.merging import merged
     from allocator.intake.workbook import tree_of
+    from allocator.network.reading import check_site
     from allocator.site.document import read_document
     from allocator.site.formats import FORMAT
     from allocator.site.writing import tree_text
@@ -62,17 +68,27 @@ def run(given: argparse.Namespace) -> int:
             raise AllocatorError(f"--max-slope {error}") from None
         if steepest <= 0:
             return fail("allocator: --max-slope must be above 0", BAD_INPUT)
-    site = site_of(given.site).site
-    heights = None if given.heights is None else Path(given.heights)
-    found = corridors_over(site, Path(given.terrain), Path(given.grounds), heights, steepest)
-    if found.unknown:
-        cells = f"{times(found.unknown, 'cell')} of {found.grid.values.size:,}"
-        tell(f"note: {cells} without a value: no corridor crosses them")
+    site = check_site(given.site)
+    if site.site is None:
+        raise SiteFileError(site.faults)
     text = Path(given.site).read_text(encoding="utf-8")
     tree = tree_of(read_document(text.encode("utf-8")))
     if tree.get("format") != FORMAT:
         return fail(f"allocator: {given.site}: run 'allocator migrate' on it first", BAD_INPUT)
-    new = with_corridors(tree, site, found)
+    files = Path(given.terrain), Path(given.grounds), _path(given.heights)
+    former = former_of(tree)
+    found = corridors_over(site.site, *files, steepest, former.junctions)
+    if found.unknown:
+        cells = f"{times(found.unknown, 'cell')} of {found.grid.values.size:,}"
+        tell(f"note: {cells} without a value: no corridor crosses them")
+    new, notes = with_corridors(tree, site.site, found, former)
+    for note in (*found.notes, *notes):
+        tell(f"note: {note}")
     write_file(Path(given.output), (merged(text, new) or tree_text(new)).encode("utf-8"))
+    warn(check_site(given.output))  # of the file with its new routes
     show("\n".join([*section_of(found.table), ""]))
     return show(f"Site file: {given.output}\nThen: allocator check {given.output}\n")
+
+
+def _path(text: str | None) -> Path | None:
+    return None if text is None else Path(text)

@@ -37,6 +37,7 @@ from allocator.cli.terminal import (
 
 if TYPE_CHECKING:
     from allocator.engine import PlanResult
+    from allocator.engine.compiling import Compiler
     from allocator.plans.records import Plan
     from allocator.search import Outcome, Settings
     from allocator.site.records import Site
@@ -185,11 +186,11 @@ def run(given: argparse.Namespace) -> int:
             robustness=Robustness(given.lose, given.robust, given.lose_machines),
             workers=given.workers,
         )
-        with compiling_beside(site, compiles_proof(given)):
+        with compiling_beside(site, compiles_proof(given)) as compiler:
             settings = with_search_compiled(given, site, settings)
             with stdout_for_data(), executor_of(Workers(cluster=given.cluster)) as executor:
                 result = plan_site(site, settings, follower(progress_of(given)), executor)
-            result = proved_in_time(given, result)
+            result = proved_in_time(given, result, compiler)
     except NoPlanError as error:
         return no_plan(error.outcome)
     except ValueError as error:  # a solver that is not there, or too much to withstand
@@ -243,14 +244,14 @@ def compiles_proof(given: argparse.Namespace) -> bool:
     return given.prove != 0 and given.node_limit is None and getattr(given, "basis", "") != "mean"
 
 
-def proved_in_time(given: argparse.Namespace, result: PlanResult) -> PlanResult:
+def proved_in_time(given: argparse.Namespace, result: PlanResult, compiler: Compiler) -> PlanResult:
     """The plan with its set-points and its simulation, where that is asked for and time is left."""
     from allocator.engine.planning import proved, time_after_search
 
     limit = None if given.node_limit is not None else given.time_limit
     after = time_after_search(result, limit, given.began)
     with told_when_slow("simulating (on a first run some seconds to compile)"):
-        result = proved(result, given.prove, given.seed, after=after)
+        result = proved(result, given.prove, given.seed, after=after, compiler=compiler)
     before = () if result.outcome is None else result.outcome.left_out
     if left_out := (*before, *result.left_out):
         tell(f"note: no time was left for: {', '.join(left_out)}; see --time-limit")

@@ -60,12 +60,12 @@ def run(given: argparse.Namespace) -> int:
 
     settings = replace(settings_of(given, site), prices=True)
     try:
-        with compiling_beside(site, compiles_proof(given)):
+        with compiling_beside(site, compiles_proof(given)) as compiler:
             with stdout_for_data():
                 report = follower(progress_of(given))
                 file = str(plan_path(given.plan))
                 result = replan_site(site, former, settings, given.keep_weight, report, file=file)
-            result = proved_in_time(given, result)
+            result = proved_in_time(given, result, compiler)
     except NoPlanError as error:
         return no_plan(error.outcome)
     result.save(given.output, crew=given.crew, site_file=given.site)

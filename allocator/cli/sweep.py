@@ -106,16 +106,13 @@ def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | 
     """What is asked for, or why it cannot be."""
     from allocator.network.facts import facts_of
     from allocator.studies.grids import grids_of, points
-    from allocator.studies.sweep_cases import Asked
+    from allocator.studies.sweep_cases import Asked, nothing_varied
 
     if not given.draws and not given.grid:
         return "nothing to vary; give --draws N, --grid ADDRESS=VALUES, or both"
     grids = grids_of(facts_of(site), given.grid, plan is not None)
-    if given.draws and not set(site.spreads) - {grid.fact.address for grid in grids}:
-        return (
-            "--draws: the site file gives no ranges to draw from; write, for instance, "
-            "'flow: {low: 2 g/s, high: 4 g/s}'"
-        )
+    if problem := nothing_varied(site, given.draws, grids):
+        return f"--{problem}"
     if given.simulate is not None and (plan is None or plan.basis != "firm"):
         return "--simulate: runs a plan of the firm basis; name one with --plan"
     count = len(points(grids)) * (given.draws + 1)

@@ -12,10 +12,11 @@ import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
-from allocator.base.compiling import compiling_alone, leave_mark, mark_of
+from allocator.base.compiling import compiling_alone, leave_mark, mark_of, quick_compiling
 from allocator.base.parent_process import end_with_parent
 from allocator.search.strategy.budgets import CANDIDATES
 from allocator.site.records import Site
@@ -25,6 +26,8 @@ SEARCH = "search"
 PROOF = "proof"
 LOOK = 0.5
 """s between looks whether the search is compiled."""
+LOOK_AGAIN = 0.1
+"""s between looks of a plan that has nothing else left to do."""
 SITE = """\
 format: allocator.site/2
 name: Compiled
@@ -53,8 +56,22 @@ def _mark() -> Path | None:
     return mark_of(PROOF, (file for room in ROOMS for file in (folder / room).glob("*.py")))
 
 
+@dataclass(frozen=True, slots=True)
+class Compiler:
+    """A process that compiles the loops; None where none is needed, or none could be started."""
+
+    process: subprocess.Popen[bytes] | None = None
+
+    def wait(self, more: Callable[[], bool]) -> None:
+        """Wait until the loops are compiled and kept, or the process ends, while ``more()``."""
+        while self.process is not None and self.process.poll() is None:
+            if compiled_before() or not more():
+                return
+            time.sleep(LOOK_AGAIN)
+
+
 @contextlib.contextmanager
-def compiling_beside(site: Site, wanted: bool) -> Iterator[None]:
+def compiling_beside(site: Site, wanted: bool) -> Iterator[Compiler]:
     """Within, another process compiles the loops if ``wanted`` and if that was not done before.
 
     ``site``: whose plan is searched; where the search has loops of its own, those come first.
@@ -68,10 +85,11 @@ def compiling_beside(site: Site, wanted: bool) -> Iterator[None]:
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
+                env=quick_compiling(),
                 start_new_session=True,  # Ctrl-C is for the plan, not for the compiler
             )
     try:
-        yield
+        yield Compiler(process)
     finally:
         if process is not None and process.poll() is None:
             process.kill()  # what is compiled so far is kept

@@ -10,7 +10,7 @@ from functools import partial
 from typing import Literal
 
 from allocator.base.errors import AllocatorError, PlanFileError
-from allocator.engine.compiling import compiled_before, compiling_beside
+from allocator.engine.compiling import Compiler, compiled_before, compiling_beside
 from allocator.engine.known_clocks import with_clock_worth
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.engine.result import PlanResult
@@ -28,7 +28,7 @@ from allocator.verify import audit
 
 STANDARD_SECONDS = 60.0
 """For a plan, where nobody says how many."""
-SIMULATION = "simulating the plan ('allocator simulate' does it)"
+SIMULATION = "simulating the plan"
 """What is left out, in words."""
 
 
@@ -110,7 +110,8 @@ def plan(
         Processes that the starts of that search run on. Sites too large for many starts have as
         many long ones, side by side.
     start
-        A plan of this site, or of an older version of it, to start from; or its path.
+        A plan of this site, or of an older version of it, to start from; or its result, or its
+        path.
     lose
         Hold the promise when any so many sources give nothing, with no valve touched.
     robust
@@ -184,14 +185,15 @@ def plan(
         alternatives=alternatives,
         loss=within,
     )
-    with compiling_beside(site, basis == "firm" and prove != 0 and node_limit is None):
+    wanted = basis == "firm" and prove != 0 and node_limit is None
+    with compiling_beside(site, wanted) as compiler:
         if time_limit is None and executor is None:
             began += compiled_first(site, settings, partial(_told, report))
         gone = time.perf_counter() - began
         limit = seconds_for_search(most, gone, len(site.sources), clocks_known(site))
         result = plan_site(site, replace(settings, time_limit=limit), report, executor)
         after = time_after_search(result, None if node_limit is not None else most, began)
-        return proved(result, prove, seed, executor, after)
+        return proved(result, prove, seed, executor, after, compiler)
 
 
 def _told(report: Reporter | None, words: str) -> None:
@@ -242,12 +244,15 @@ def proved(
     seed: int = 0,
     executor: Executor | None = None,
     after: TimeAfter | None = None,
+    compiler: Compiler | None = None,
 ) -> PlanResult:
     """The result with the plan's set-points and simulation, where there is a promise to test.
 
     ``draws``: see :func:`allocator.engine.simulating.prove_plan`; 0: none. ``after``: the time for
-    it; None: no limit. What has no time is left out, and ``left_out`` says so; a simulation of
-    ``draws`` is never. Ctrl-C, and a plan with too much in it to simulate, leave the result as it
+    it; None: no limit. ``compiler``: compiles the loops of the simulation beside, and is waited for
+    as long as a proof would still end in time: it is ahead of what this process could compile.
+    What has no time is left out, and ``left_out`` says so; a simulation of ``draws`` is never.
+    Ctrl-C, and a plan with too much in it to simulate, leave the result as it
     is but for a note of that.
     """
     if not result.audit.accepted or result.plan.basis != "firm" or draws == 0:
@@ -256,8 +261,12 @@ def proved(
     left_out: list[str] = []
     try:
         plan = with_clock_worth(result.site, result.plan, after, left_out)
-        if draws is None and not after.for_proof(compiled_before()):
-            return replace(result, plan=plan, left_out=(*left_out, SIMULATION))
+        if draws is None:
+            (compiler or Compiler()).wait(lambda: after.for_proof(compiled=True))
+            compiled = compiled_before()
+            if not after.for_proof(compiled):
+                left_out.append(f"{SIMULATION} ({after.need_of_proof(compiled)})")
+                return replace(result, plan=plan, left_out=tuple(left_out))
         plan, trace = prove_plan(
             result.site, plan, draws, seed=seed, executor=executor, after=after, left_out=left_out
         )

@@ -35,7 +35,7 @@ def replan(
     site
         The site as it is now, with what is built so far; or the path of its file.
     former
-        The plan so far, or its path.
+        The plan so far, its result, or its path.
     keep_weight
         Share of what the former plan serves that may be given up to keep all of it: with 0.1, a
         change of a tenth of its material must serve 1 % more. 0: nothing is given up.

@@ -56,7 +56,8 @@ def simulate(
     Parameters
     ----------
     site, plan
-        The site and a plan for it on the firm basis, or the paths of their files.
+        The site and a plan for it on the firm basis (a result has one), or the paths of their
+        files.
     days
         Days of each draw.
     draws
@@ -117,6 +118,8 @@ def simulate(
     """
     from allocator.simulation import SimulationSettings
 
+    if draws < 1:
+        raise ValueError(f"draws must be 1 or more (got {draws!r})")
     settings = SimulationSettings(
         days=days,
         phases=draws,
@@ -237,7 +240,8 @@ def reserve_now(
     Parameters
     ----------
     site, plan
-        The site and a plan for it on the firm basis, or the paths of their files.
+        The site and a plan for it on the firm basis (a result has one), or the paths of their
+        files.
     states
         Source -> what is seen of it. Sources left out may be at any phase.
     at

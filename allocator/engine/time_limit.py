@@ -75,9 +75,19 @@ class TimeAfter:
         """Seconds that a short proof takes, among all that runs on the machine."""
         return (PROOF_SECONDS + SECONDS_A_SOURCE * self.sources) * crowding()
 
+    @property
+    def compiling(self) -> float:
+        """Seconds to compile its loops, among all that runs on the machine."""
+        return COMPILING_SECONDS * crowding()
+
     def for_proof(self, compiled: bool) -> bool:
         """Whether a short proof would end in time; ``compiled``: its loops are."""
-        return self.left() >= self.proof + (0.0 if compiled else COMPILING_SECONDS * crowding())
+        return self.left() >= self.proof + (0.0 if compiled else self.compiling)
+
+    def need_of_proof(self, compiled: bool) -> str:
+        """Seconds that a short proof takes, in words, and the command that runs it later."""
+        first = "" if compiled else f", and to compile it, once, {math.ceil(self.compiling)} s"
+        return f"it takes {math.ceil(self.proof)} s{first}; 'allocator simulate' does it later"
 
 
 def time_after(

@@ -9,12 +9,15 @@ from dataclasses import dataclass
 from allocator.base.errors import Fault
 from allocator.base.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
 from allocator.intake.cells import Sheet, TableFileError
+from allocator.site.kinds import GAUGE
 
 TEXT = ""
 """The dimension of a column that holds text."""
 
 _PLAIN = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?")
 _DATE = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d")
+_REMARKS = frozenset({"remark", "remarks", "comment", "comments", "note", "notes"})
+"""Headings of columns for people alone."""
 _UNITS = {"°C": "degC", "C": "degC", "°F": "degF", "celsius": "degC"}
 
 
@@ -71,8 +74,9 @@ def read_rows(sheet: Sheet, wanted: Mapping[str, ColumnKind]) -> tuple[ListRow, 
     for number, cells in rows:
         values = {}
         for place, (name, unit) in columns.items():
-            text = cells[place].strip() if place < len(cells) else ""
             column = wanted[name.removesuffix(" 2")]
+            text = cells[place].strip() if place < len(cells) else ""
+            text = text if column.dimension else " ".join(text.split())  # two spaces are no name
             problem, remedy = "", ""
             if text and column.dimension and not unit and _PLAIN.fullmatch(text):
                 bare[place] = name.removesuffix(" 2")
@@ -107,6 +111,8 @@ def _columns(
         taken = {known for known, _ in columns.values()}
         if name in taken and wanted[name].twice and f"{name} 2" not in taken:
             columns[place] = (f"{name} 2", unit)
+        elif is_remark(heading):
+            continue
         elif not name or name in taken:
             problem = f"has the {'second' if name else 'unknown'} heading {shown(heading)}"
             remedy = f"delete the column, or name it one of: {', '.join(_names(wanted))}"
@@ -120,6 +126,11 @@ def _columns(
             remedy = f"add a column with the heading {shown(name)}"
             faults.append(sheet.fault(top, 1, f"has no column {shown(name)}", remedy))
     return columns, faults
+
+
+def is_remark(heading: str) -> bool:
+    """Whether a heading is of a column that is for people alone, and is not read."""
+    return heading.strip().lower() in _REMARKS
 
 
 def recognised(heading: str, wanted: Mapping[str, ColumnKind]) -> tuple[str, str]:
@@ -168,8 +179,8 @@ def _quantity(text: str, unit: str, dimension: str) -> tuple[str, str, str]:
     if _DATE.match(text):
         return "", f"holds a date, {shown(text)}", f"write a {dimension} such as '{example}'"
     full = f"{text} {unit}" if _PLAIN.fullmatch(text) else text
-    try:
-        parse_quantity(full, dimension)
+    try:  # a gauge pressure counts from the ambient one, which the site file has
+        parse_quantity(full.removesuffix(GAUGE) if dimension == "pressure" else full, dimension)
     except QuantityError as error:
         return "", error.problem, error.remedy or f"write it like '{example}'"
     return full, "", ""

@@ -1,17 +1,15 @@
-"""Candidate corridors over ground given as a raster, as routes and places of a site file."""
+"""Candidate corridors over ground given as a raster."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 from allocator.base.errors import AllocatorError
 from allocator.base.labels import labelled
-from allocator.base.quantities import exact_text
 from allocator.base.table import Column, Table
 from allocator.intake.cells import refuse
 from allocator.intake.geotiff import ENDINGS, read_geotiff
@@ -19,8 +17,6 @@ from allocator.intake.least_cost import GroundWay, corridors
 from allocator.intake.surface import Terrain
 from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
 from allocator.site.records import Place, Site
-
-Tree = dict[str, Any]
 
 _WAYS = (
     labelled("start"),
@@ -36,7 +32,7 @@ _WAYS = (
 class Found:
     """Corridors over a raster. ``junctions``: x and y of each, m; ``heights``: m, by place.
 
-    ``unknown``: cells without a class or height, which no corridor crosses.
+    ``unknown``: cells without a class or height, which no corridor crosses. ``notes``: of grids.
     """
 
     ways: tuple[GroundWay, ...]
@@ -44,6 +40,7 @@ class Found:
     heights: Mapping[str, float]
     grid: Raster
     unknown: int = 0
+    notes: tuple[str, ...] = ()
 
     def points(self, way: GroundWay) -> list[tuple[float, float]]:
         """East and north of the ends and bends of a way, m."""
@@ -72,7 +69,12 @@ def ground_factor(way: GroundWay) -> float:
 
 
 def corridors_over(
-    site: Site, terrain: Path, grounds: Path, heights: Path | None = None, steepest: float = np.inf
+    site: Site,
+    terrain: Path,
+    grounds: Path,
+    heights: Path | None = None,
+    steepest: float = np.inf,
+    former: frozenset[str] = frozenset(),
 ) -> Found:
     """Corridors that join the places of a site over ground of known cost.
 
@@ -85,7 +87,9 @@ def corridors_over(
     grounds
         Table of the classes: ``class,ground,factor``.
     steepest
-        Rise per length above which no pipe is laid.
+        Most rise or fall per length on the map along a pipe.
+    former
+        Places that are junctions of an earlier search: they are found again.
 
     Raises
     ------
@@ -98,15 +102,17 @@ def corridors_over(
     _refuse_outside(grid, site)
     factors = factors_of(grid, read_grounds(grounds))
     levels, blank = np.zeros(factors.shape), np.isnan(grid.values)
+    notes = {grid.note: None}
     if heights is not None:
         high = _grid(heights)
         if not high.same_cells(grid):
             raise refuse(high.file, f"has other cells than {grid.file}", "export both alike")
+        notes[high.note] = None
         levels = np.nan_to_num(high.values)
         blank |= np.isnan(high.values)
         factors[blank] = np.inf
     surface = Terrain(factors, levels, grid.cell, steepest)
-    spots = {name: _spot(grid, place) for name, place in site.places.items()}
+    spots = {n: _spot(grid, place) for n, place in site.places.items() if n not in former}
     if len(spots) < 2:
         raise AllocatorError("the site has fewer than two places: there is nothing to join")
     ways = corridors(surface, spots)
@@ -119,7 +125,8 @@ def corridors_over(
     junctions = {name: _coordinates(grid, end) for name, end in sorted(centres.items())}
     ends = {**spots, **{name: (float(end[0]), float(end[1])) for name, end in centres.items()}}
     known = {} if heights is None else {n: _height(levels, spot) for n, spot in ends.items()}
-    return Found(ways, junctions, known, grid, int(blank.sum()))
+    told = tuple(note for note in notes if note)
+    return Found(ways, junctions, known, grid, int(blank.sum()), told)
 
 
 def _grid(path: Path) -> Raster:
@@ -163,37 +170,3 @@ def _coordinates(grid: Raster, spot: np.ndarray) -> tuple[float, float]:
 
 def _height(levels: np.ndarray, spot: tuple[float, float]) -> float:
     return float(levels[round(spot[0]), round(spot[1])])
-
-
-def with_corridors(tree: Tree, site: Site, found: Found) -> Tree:
-    """The tree of a site file with the corridors as its routes, and junctions as places.
-
-    What the file says of a route between the same two places stays, but for its length and ground.
-    """
-    places = {name: dict(value or {}) for name, value in (tree.get("places") or {}).items()}
-    for name in [name for name in places if name.startswith("junction_")]:
-        if name not in site.places:
-            del places[name]
-    for name, (east, north) in found.junctions.items():
-        places[name] = {"at": [exact_text(east, "length"), exact_text(north, "length")]}
-    for name, height in found.heights.items():
-        places[name]["elevation"] = exact_text(round(height, 2), "length")
-    before = {frozenset((r.start, r.end)): name for name, r in site.routes.items()}
-    routes: Tree = {}
-    for way in found.ways:
-        known = before.get(frozenset((way.start, way.end)))
-        said = {} if known is None else dict(tree["routes"][known])
-        for key in ("detour_factor", "via", "ground_factor"):
-            said.pop(key, None)
-        bends = [[exact_text(value, "length") for value in point] for point in found.points(way)]
-        if known is not None and site.routes[known].start != way.start:
-            bends = bends[::-1]  # as the file has its ends
-        length = exact_text(round(way.length, 1), "length")
-        routes[known or f"{way.start}_{way.end}"] = {
-            "between": [way.start, way.end],
-            **said,
-            **({"via": bends[1:-1]} if len(bends) > 2 else {}),
-            "length": length,
-            **({} if (factor := ground_factor(way)) == 1.0 else {"ground_factor": repr(factor)}),
-        }
-    return {**tree, "places": places, "routes": routes}

@@ -18,7 +18,10 @@ SQUARE = 1e-6
 
 
 def read_geotiff(path: Path) -> Raster:
-    """The first band of a GeoTIFF in a system of metres, its northern row first.
+    """The first band of a GeoTIFF, its northern row first, with coordinates in metres.
+
+    Coordinates in another unit of length, such as feet, are converted, and a note says so; the
+    values of the cells are not.
 
     Raises
     ------
@@ -51,6 +54,30 @@ def _raster(name: str, file: Any) -> Raster:
         raise refuse(name, "has cells that are turned or not square", "resample it north up")
     if file.width * file.height > MOST_CELLS:
         raise refuse(name, f"has {file.width * file.height:,} cells", f"at most {MOST_CELLS:,}")
+    unit, metres = _unit_of(name, file.crs)
+    note = (
+        f"{name} is in {unit}: its coordinates were multiplied by {metres:.10g}, so give places "
+        "'at' likewise; heights in a grid are read as m"
+        if metres != 1.0
+        else ""
+    )
+    west, cell, south = (metres * value for value in (west, across, north - file.height * across))
     values = file.read(1, masked=True).astype(float)
     filled = np.asarray(values.filled(math.nan), dtype=float)
-    return Raster(name, filled, west, north - file.height * across, across)
+    return Raster(name, filled, west, south, cell, note)
+
+
+def _unit_of(name: str, crs: Any) -> tuple[str, float]:
+    """The unit of coordinates, and how many metres it has; metres where no system is stated."""
+    import rasterio
+
+    if crs is None:
+        return "metre", 1.0
+    try:
+        unit, metres = crs.linear_units_factor
+    except rasterio.errors.CRSError as error:
+        said = " ".join(str(error).split())
+        raise refuse(
+            name, f"has coordinates of no known unit ({said})", "project it into metres"
+        ) from None
+    return str(unit), float(metres)

@@ -61,6 +61,8 @@ class GroundWay:
 def corridors(surface: Terrain, places: Mapping[str, tuple[float, float]]) -> tuple[GroundWay, ...]:
     """Ways that join places, with junctions ``junction_1``, ``junction_2``, ... where they meet.
 
+    Names that places have already are passed over.
+
     Parameters
     ----------
     surface : Terrain
@@ -303,13 +305,14 @@ def _named(
     named, names = dict(places), list(places.values())
     rows = [divmod(cell, columns) for cell in places]
     centres = {name: cell for cell, name in places.items()}
+    new = (name for n in itertools.count(1) if (name := f"junction_{n}") not in centres)
     for cell in sorted(nodes - set(places)):
         here = np.array(divmod(cell, columns))
         distance = np.hypot(*(np.array(rows) - here).T)
         closest = int(np.argmin(distance))
         if distance[closest] > near:
             closest = len(names)
-            names.append(f"junction_{closest - len(places) + 1}")
+            names.append(next(new))
             rows.append((int(here[0]), int(here[1])))
             centres[names[-1]] = cell
         named[cell] = names[closest]
@@ -322,7 +325,7 @@ def _way(surface: Terrain, start: str, end: str, line: Line) -> GroundWay:
     least = (
         straightened(surface, _least_path(surface, line)) if _may_gain(surface, bends) else bends
     )
-    best = min((bends, least), key=surface.cost)
+    best = min((bends, least), key=lambda line: (surface.too_steep(line), surface.cost(line)))
     length, climb = surface.profile(best)
     return GroundWay(start, end, best, length, climb, surface.cost(best))
 
@@ -337,7 +340,9 @@ def _box(surface: Terrain, line: Line) -> tuple[slice, slice]:
 
 
 def _may_gain(surface: Terrain, line: Line) -> bool:
-    """Whether another path might be cheaper: none is than a straight line over the best ground."""
+    """Whether another path might be better: none is than a straight line over the best ground."""
+    if surface.too_steep(line):
+        return True
     best = float(surface.factors[_box(surface, line)].min())
     flat = surface.cell * float(np.hypot(*(line[-1] - line[0])))
     return surface.cost(line) > best * flat * (1 + 1e-9)

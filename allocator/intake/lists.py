@@ -154,11 +154,18 @@ def _sheet(path: Path, name: str) -> Sheet:
 
 def _name_faults(sheet: Sheet, rows: Iterable[ListRow]) -> Iterable[Fault]:
     seen: dict[str, int] = {}
+    spelt: dict[tuple[str, str], tuple[str, int]] = {}
     for row in rows:
         for column in ("name", "place", "fluid"):
             if refusal := name_refusal(row.values.get(column, "x"), ("power", "heat")):
                 place = row.places[column]
                 yield sheet.fault(row.number, place, f"{column} {refusal}", "choose another name")
+            text = row.values.get(column, "")
+            first, at = spelt.setdefault((column, text.casefold()), (text, row.number))
+            if text != first:
+                problem = f"{column} {shown(text)} is {shown(first)} of row {at} in other capitals"
+                remedy = "spell it alike in all rows, or choose another name"
+                yield sheet.fault(row.number, row.places[column], problem, remedy)
         name = row.values.get("name", "")
         if name in seen:
             problem = f"has the name {shown(name)} of row {seen[name]}"

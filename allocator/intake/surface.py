@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -13,9 +14,12 @@ from allocator.intake.terrain import Floats
 
 STEPS = ((0, 1), (1, 0), (1, 1), (1, -1))
 SAMPLES = 4
-"""Points a cell at which a straight line reads the ground."""
+"""Points a cell at which a straight line reads heights."""
+BORDER = 1e-9
+"""Cells within which a point is on a border, and shorter than which a piece is none."""
 
 Cells: TypeAlias = npt.NDArray[np.int64]
+Flags: TypeAlias = npt.NDArray[np.bool_]
 Line: TypeAlias = npt.NDArray[np.float64]
 """Points of a line in cells: (n, 2), row and column, of cell centres."""
 
@@ -24,7 +28,8 @@ Line: TypeAlias = npt.NDArray[np.float64]
 class Terrain:
     """Ground to be crossed. ``factors``: of each cell, infinite where no pipe may be laid.
 
-    ``heights``: m; ``cell``: m; ``steepest``: rise per length above which nothing is laid.
+    ``heights``: m; ``cell``: m; ``steepest``: most rise per length on the map along a pipe. A line
+    on the border of cells costs as on the dearer one, and touches no corner of a forbidden one.
     """
 
     factors: Floats
@@ -68,17 +73,40 @@ class Terrain:
 
     def read(self, line: Line) -> tuple[Cells, Floats]:
         """Cells that a line passes, as numbers, and the cost of each piece, climbs included."""
-        ends, pieces = np.diff(line, axis=0), _pieces(line)
-        starts, whole = (np.repeat(part, pieces, axis=0) for part in (line[:-1], ends))
-        share = np.concatenate([np.arange(n) / n for n in pieces])[:, None]
-        step = whole / np.repeat(pieces, pieces)[:, None]
-        begins = starts + share * whole
-        cells = np.rint(begins + step / 2).astype(np.int64)
-        numbers = cells[:, 0] * self.factors.shape[1] + cells[:, 1]
-        heights = self.height(np.concatenate([begins, begins + step]))
+        return self._read(line, _cut(line))
+
+    def _read(self, line: Line, cut: Cut) -> tuple[Cells, Floats]:
+        starts, whole = line[cut.stretch], line[cut.stretch + 1] - line[cut.stretch]
+        begins, ends = (starts + share[:, None] * whole for share in (cut.begin, cut.end))
+        heights = self.height(np.concatenate([begins, ends]))
         rises = heights[len(begins) :] - heights[: len(begins)]
-        sizes = np.hypot(self.cell * np.hypot(*step.T), rises)
-        return numbers, sizes * self.factors[cells[:, 0], cells[:, 1]]
+        sizes = np.hypot(self.cell * np.hypot(*(ends - begins).T), rises)
+        middles = (begins + ends) / 2
+        cells = np.rint(middles).astype(np.int64)
+        numbers = cells[:, 0] * self.factors.shape[1] + cells[:, 1]
+        factors = self._dearest(middles)
+        factors[np.isinf(self._dearest(begins, cut.corner))] = math.inf
+        return numbers, sizes * factors
+
+    def _dearest(self, points: Line, asked: Flags | None = None) -> Floats:
+        """The largest factor of the cells that have a point: several where it is on a border.
+
+        ``asked``: of these points alone; 0 for others.
+        """
+        most = np.array(self.factors.shape) - 1
+        found = np.zeros(len(points))
+        chosen = points if asked is None else points[asked]
+        low = np.clip(np.ceil(chosen - 0.5 - BORDER), 0, most).astype(np.int64)
+        high = np.clip(np.floor(chosen + 0.5 + BORDER), 0, most).astype(np.int64)
+        dearest = np.maximum.reduce(
+            [
+                self.factors[rows[:, 0], columns[:, 1]]
+                for rows in (low, high)
+                for columns in (low, high)
+            ]
+        )
+        found[slice(None) if asked is None else asked] = dearest
+        return found
 
     def height(self, points: Line) -> Floats:
         """Heights at points between the centres of cells, m: bilinear."""
@@ -95,14 +123,11 @@ class Terrain:
         return found
 
     def too_steep(self, line: Line) -> bool:
-        """Whether a line passes from a cell to the next where that is steeper than allowed."""
-        if math.isinf(self.steepest):
+        """Whether a line rises or falls more than allowed along a piece of a cell's length."""
+        if math.isinf(self.steepest) or len(line) < 2:
             return False
-        numbers = self.read(line)[0]
-        passed = numbers[np.insert(np.diff(numbers) != 0, 0, True)]
-        flat = self.cell * np.hypot(*np.diff(np.divmod(passed, self.factors.shape[1]), axis=1))
-        rises = np.abs(np.diff(self.heights.ravel()[passed]))
-        return bool((rises > self.steepest * flat * (1 + 1e-9)).any())
+        flat, rises = self._pieces(line, np.floor)
+        return bool((np.abs(rises) > self.steepest * flat * (1 + 1e-9)).any())
 
     def cost(self, line: Line) -> float:
         """What a line costs: its length, climbs included, times the factors under it."""
@@ -110,27 +135,75 @@ class Terrain:
 
     def cost_so_far(self, line: Line) -> Floats:
         """The cost from the beginning of a line to each of its points."""
-        pieces = _pieces(line)
-        ends = np.cumsum(pieces)
-        return np.concatenate([[0.0], np.cumsum(self.read(line)[1])[ends - 1]])
+        cut = _cut(line)
+        each = np.bincount(cut.stretch, weights=self._read(line, cut)[1], minlength=len(line) - 1)
+        return np.concatenate([[0.0], np.cumsum(each)])
 
     def profile(self, line: Line) -> tuple[float, float]:
         """Length with climbs, and the climb, both ways added, m."""
         if len(line) < 2:
             return 0.0, 0.0
+        flat, rises = self._pieces(line, np.ceil)
+        return float(np.hypot(flat, rises).sum()), float(np.abs(rises).sum())
+
+    def _pieces(self, line: Line, rounded: Callable[[Floats], Floats]) -> tuple[Floats, Floats]:
+        """Length on the map and rise of pieces of about a cell's length, m."""
         ends = np.diff(line, axis=0)
-        pieces = np.maximum(1, np.ceil(np.hypot(*ends.T))).astype(int)
+        pieces = np.maximum(1, rounded(np.hypot(*ends.T))).astype(int)
         starts = np.repeat(line[:-1], pieces, axis=0)
         share = np.concatenate([np.arange(n) / n for n in pieces])[:, None]
         points = np.vstack([starts + share * np.repeat(ends, pieces, axis=0), line[-1:]])
-        flat = self.cell * np.hypot(*np.diff(points, axis=0).T)
-        rises = np.diff(self.height(points))
-        return float(np.hypot(flat, rises).sum()), float(np.abs(rises).sum())
+        flat: Floats = self.cell * np.hypot(*np.diff(points, axis=0).T)
+        rises: Floats = np.diff(self.height(points))
+        return flat, rises
 
 
-def _pieces(line: Line) -> Cells:
-    """Pieces into which each stretch of a line is cut to read the ground."""
-    found: Cells = np.maximum(1, np.ceil(SAMPLES * np.hypot(*np.diff(line, axis=0).T))).astype(int)
+@dataclass(frozen=True, slots=True)
+class Cut:
+    """Pieces of a line, each in one cell. ``begin``, ``end``: shares of the ``stretch`` it is of.
+
+    ``corner``: where a piece begins at the corner of cells, so that others are touched there.
+    """
+
+    stretch: Cells
+    begin: Floats
+    end: Floats
+    corner: Flags
+
+
+def _cut(line: Line) -> Cut:
+    """A line cut at every border of cells, and at :data:`SAMPLES` points a cell for heights."""
+    ends = np.diff(line, axis=0)
+    even = np.maximum(1, np.ceil(SAMPLES * np.hypot(*ends.T))).astype(np.int64)
+    stretches = [np.repeat(np.arange(len(ends)), even)]
+    shares = [_counted(even) / np.repeat(even, even)]
+    for start, step in zip(line[:-1].T, ends.T, strict=True):
+        low, high = np.minimum(start, start + step), np.maximum(start, start + step)
+        first = np.floor(low - 0.5) + 1.0
+        count = np.maximum(0, np.ceil(high - 0.5) - first).astype(np.int64)
+        border = np.repeat(first, count) + _counted(count) + 0.5
+        stretches.append(np.repeat(np.arange(len(ends)), count))
+        shares.append((border - np.repeat(start, count)) / np.repeat(step, count))
+    kinds = np.repeat([0, 1, 2], [len(share) for share in shares])
+    stretch, begin = np.concatenate(stretches), np.concatenate(shares)
+    order = np.lexsort((begin, stretch))
+    stretch, begin, kinds = stretch[order], begin[order], kinds[order]
+    end = np.append(np.where(np.diff(stretch) == 0, begin[1:], 1.0), 1.0)
+    span = np.hypot(*ends.T)[stretch]
+    some = (end - begin) * span > BORDER
+    crossed = np.zeros((2, len(begin)), dtype=np.int64)  # of pieces until here, by direction
+    group = np.cumsum(np.append(True, some[:-1]))  # cuts at one point end with a piece
+    for number in (1, 2):
+        met = np.bincount(group, weights=kinds == number)
+        crossed[number - 1] = met[group]
+    corner = (crossed[0] > 0) & (crossed[1] > 0)
+    return Cut(stretch[some], begin[some], end[some], corner[some])
+
+
+def _counted(counts: Cells) -> Cells:
+    """0, 1, ... of each count, one after the other."""
+    ends = np.cumsum(counts)
+    found: Cells = np.arange(ends[-1]) - np.repeat(ends - counts, counts)
     return found
 
 

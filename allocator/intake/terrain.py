@@ -26,7 +26,8 @@ _CENTRED = {"xllcenter": "xllcorner", "yllcenter": "yllcorner"}
 class Raster:
     """A raster. ``values``: (rows, columns), the northern row first; NaN where there is no data.
 
-    ``west``, ``south``: m, the outer corner; ``cell``: m, the side of a cell.
+    ``west``, ``south``: m, the outer corner; ``cell``: m, the side of a cell. ``note``: how
+    it was read, where whoever gives it should know.
     """
 
     file: str
@@ -34,6 +35,7 @@ class Raster:
     west: float
     south: float
     cell: float
+    note: str = ""
 
     def same_cells(self, other: Raster) -> bool:
         """Whether two grids have the same cells."""

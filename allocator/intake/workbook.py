@@ -16,6 +16,7 @@ from allocator.base.errors import AllocatorError, Fault
 from allocator.base.quantities import shown
 from allocator.intake.cell_marks import Marks
 from allocator.intake.cells import Sheet, TableFileError, refuse
+from allocator.intake.columns import is_remark
 from allocator.site.document import DocumentError, read_document
 from allocator.site.formats import FORMAT
 from allocator.site.kinds import Kind
@@ -215,11 +216,17 @@ def _section(
     if headings[0].strip() != NAME:
         faults.append(sheet.fault(top, 1, "does not begin with the column 'name'", "add it"))
         return {}
+    remarks = {p for p, h in enumerate(headings) if is_remark(h) and h.strip() not in columns}
     for place, heading in enumerate(headings):
         used = any(len(row) > place and row[place].strip() for _, row in rows)
+        if place in remarks:
+            continue
         if heading.strip() not in (NAME, *columns) and (used or heading.strip()):
             problem = f"has the unknown heading {shown(heading)}"
-            faults.append(sheet.fault(top, place + 1, problem, "see the sheet 'keys'"))
+            bare = heading.partition("[")[0].strip()
+            remedy = f"name it {shown(bare)}, and write units in the cells below"
+            remedy = remedy if bare in columns else "see the sheet 'keys', or delete the column"
+            faults.append(sheet.fault(top, place + 1, problem, remedy))
         elif heading.strip() in [h.strip() for h in headings[:place]]:
             problem = f"has the heading {shown(heading)} twice"
             faults.append(sheet.fault(top, place + 1, problem, "keep one of them"))
@@ -233,7 +240,7 @@ def _section(
         record: Tree = {}
         marks[section, name] = (sheet, number, 1)
         for place, text in list(enumerate(cells))[1:]:
-            if text.strip() and place < len(headings):
+            if text.strip() and place < len(headings) and place not in remarks:
                 key, mark = headings[place].strip(), (sheet, number, place + 1)
                 marks[section, name, *key.split(".")] = mark
                 _put(record, key, text, mark, faults)

@@ -36,7 +36,9 @@ def network_of(site: Site) -> Network:
     if isinstance(site.derived, Network):
         return site.derived
     from allocator.site.by_hand import faults_of_site
+    from allocator.site.plain_numbers import with_plain_numbers
 
+    given, site = site, with_plain_numbers(site)
     if faults := faults_of_site(site):
         raise SiteFileError(faults)
     network, notes = derived(site)
@@ -52,7 +54,7 @@ def network_of(site: Site) -> Network:
             )
             for f in notes.faults
         )
-    keep_network(site, network)
+    keep_network(given, network)
     return network
 
 

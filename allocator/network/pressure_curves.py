@@ -2,18 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
 from allocator.network.pressure_records import PipeLoss
 from allocator.physics.pressure_loss import greatest_flow, loss, loss_slope
-
-
-def friction_of(pipes: Sequence[PipeLoss]) -> Callable[[np.ndarray], np.ndarray]:
-    """Potential that each pipe, all of which are checked, loses to friction at its flow, kg/s."""
-    numbers = np.array([(pipe.factor, pipe.reynolds, pipe.roughness) for pipe in pipes]).T
-    return lambda flows: loss(flows, *numbers)
 
 
 def losses_at(pipes: Sequence[PipeLoss], flows: Sequence[float]) -> tuple[list[float], list[float]]:

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.physics.arrays import FloatLike, Floats, floats
+from allocator.physics.arrays import Floats, floats
 from allocator.physics.conductivity import Conductivity
 from allocator.physics.faces import settle
 from allocator.physics.films import STEFAN_BOLTZMANN, radiation, still_air
@@ -62,9 +62,3 @@ def wall_loss(
     settled = settle(hot, around, np.array([1.0 / inside_film]), resist, outer, start)
     faces = tuple(float(face) for face in settled.faces[:, 0])
     return WallLoss(float(settled.flow[0]), faces[-1], faces)
-
-
-def wall_area(length: FloatLike, width: FloatLike, height: FloatLike) -> Floats:
-    """m2 of walls, floor and ceiling of a box."""
-    a, b, c = floats(length), floats(width), floats(height)
-    return floats(2 * (a * b + b * c + c * a))

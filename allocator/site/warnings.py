@@ -6,6 +6,7 @@ from collections.abc import Mapping
 
 from allocator.base.dimensions import format_apart
 from allocator.base.quantities import format_quantity, shown
+from allocator.site.alike import note_alike
 from allocator.site.chambers import below_ambient
 from allocator.site.checks import energy_given, energy_taken
 from allocator.site.checks_clocks import varying
@@ -44,6 +45,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_unsized(site, values)
     _note_drawn_air(site, values)
     _note_unused_phases(site, values)
+    note_alike(values)
     note_excluded(site, values)
     note_unreachable(site, values)
 

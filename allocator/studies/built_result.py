@@ -117,7 +117,7 @@ def built(
     site
         Path of the site file that was planned.
     plan
-        The plan, or its path.
+        The plan, its result or its path.
     done, undo
         Numbers of steps that are done, and of some that are not after all.
     before

@@ -60,7 +60,7 @@ def diff(before: PlanOrPath, after: PlanOrPath) -> DiffResult:
     Parameters
     ----------
     before, after
-        The former and the new plan, or paths of their files or folders.
+        The former and the new plan, their results, or paths of their files or folders.
 
     Returns
     -------

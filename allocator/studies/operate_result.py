@@ -217,7 +217,7 @@ def operate(
     Parameters
     ----------
     site, plan
-        The site and a plan for it on the firm basis, or the paths of their files.
+        The site and a plan for it on the firm basis, its result, or the paths of their files.
     state
         What stores hold and sources do now, or the path of a state file.
     days

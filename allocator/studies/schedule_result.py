@@ -253,7 +253,7 @@ def schedule(
     site
         The site, or the path of its file.
     plan
-        The plan, or its path; on the firm basis.
+        The plan, its result or its path; on the firm basis.
     crew
         Who builds.
     begin

@@ -10,7 +10,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -73,6 +73,18 @@ class Swept:
     kept: bool | None = None
     hours_short: float | None = None
     reason: str = ""
+
+
+def nothing_varied(site: Site, draws: int, grids: Sequence[Grid]) -> str:
+    """Why cases would all be the same, in words; "" where they would not."""
+    if not draws and not grids:
+        return "nothing to vary"
+    if draws and not set(site.spreads) - {grid.fact.address for grid in grids}:
+        return (
+            "draws: the site file gives no ranges to draw from; write, for instance, "
+            "'flow: {low: 2 g/s, high: 4 g/s}'"
+        )
+    return ""
 
 
 def swept_cases(

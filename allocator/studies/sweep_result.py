@@ -23,7 +23,7 @@ from allocator.site.records import Site
 from allocator.studies.grids import Grid, grids_of
 from allocator.studies.result import StudyResult, joined
 from allocator.studies.running import Workers
-from allocator.studies.sweep_cases import Asked, Swept, swept_cases
+from allocator.studies.sweep_cases import Asked, Swept, nothing_varied, swept_cases
 from allocator.studies.sweep_figures import (
     LEVELS,
     Effect,
@@ -174,8 +174,8 @@ def sweep(
     grids
         Values to try, such as ``["stock.steel=4t,6t"]``: every combination of them.
     plan
-        A plan of the site, or its path, that is operated again in each case; by default each case
-        is planned from scratch.
+        A plan of the site, its result or its path, that is operated again in each case; by
+        default each case is planned from scratch.
     seed
         Seed of the draws.
     simulated_days
@@ -200,6 +200,8 @@ def sweep(
     ------
     FactError
         A grid cannot be read.
+    ValueError
+        Nothing is varied: neither draws nor grids, or draws of a site without ranges.
     StoreError
         The folder holds another sweep, or cannot be written.
     ClusterError
@@ -221,6 +223,8 @@ def sweep(
         given += grids_of(facts_of(site), texts, plan is not None)
         old = None if plan is None else plan_of(plan)
         asked = Asked(draws, given, old, seed, simulated_days, phases)
+    if problem := nothing_varied(site, asked.draws, asked.grids):
+        raise ValueError(problem if asked.draws else f"{problem}; give draws, grids, or both")
     rows = swept_cases(site, asked, settings, workers, folder, tell)
     return sweep_result(site, rows, asked.plan)
 

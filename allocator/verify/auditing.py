@@ -53,6 +53,7 @@ from allocator.verify import (
 from allocator.verify.case import case_of
 from allocator.verify.figures import check_numbers
 from allocator.verify.march import TooManyIntervalsError
+from allocator.verify.marginal_values import check_marginal_values
 from allocator.verify.materials import check_materials
 from allocator.verify.mixes import as_asked
 from allocator.verify.names import check_names
@@ -96,6 +97,7 @@ RULES = (
     sinks.check_sinks,
     holds.check_set_points,
     check_materials,
+    check_marginal_values,
     totals.check_money,
     totals.check_emissions,
     objectives.check_goals,

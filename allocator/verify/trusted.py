@@ -15,7 +15,7 @@ TRUSTED: Mapping[str, str] = {
     "power.mean_clean_w": "mean power of a firm plan; from the firm power to the demand",
     "power.mean_total_w": "mean power of a firm plan; from the firm power to the demand",
     "clock_worth": "gain from known clocks; firm power with free ones is no more",
-    "prices": "the marginal value of a limit",
+    "prices": "the marginal value of a limit; limits are compared with the site file",
     "limits": "the text on what limits the plan",
     "heat.notes": "the notes on condensation",
     "verified": "whether it was audited when it was made",

@@ -8,7 +8,13 @@ from dataclasses import asdict, dataclass, field, replace
 from typing import Any
 
 from allocator.base.errors import AllocatorError
-from allocator.base.quantities import QuantityError, exact_text, parse_quantity, shown
+from allocator.base.quantities import (
+    QuantityError,
+    exact_text,
+    parse_quantity,
+    shown,
+    unit_lacking,
+)
 from allocator.network.facts import Fact, FactError, changed, facts_of
 from allocator.plans.records import Plan, Robustness
 from allocator.report.words import plain
@@ -123,8 +129,12 @@ def changed_site(site: Site, changes: Changes) -> Site:
         if address not in facts:
             faults.append(f"{shown(address)} cannot be changed here; load the page again")
             continue
+        fact = facts[address]
+        if lacking := _unit_lacking(text, fact.dimension, fact.value):
+            faults.append(f"{address}: {lacking}")
+            continue
         try:
-            values[address] = facts[address].read(text)
+            values[address] = fact.read(text)
         except FactError as error:
             faults.append(str(error))
     try:
@@ -139,6 +149,18 @@ def changed_site(site: Site, changes: Changes) -> Site:
     if faults:
         raise ChangeError("\n".join(faults))
     return replace(site, sha256=digest_of(site_files(site)))
+
+
+def _unit_lacking(text: str, dimension: str, shown_value: float | None) -> str:
+    """What is wrong with a number without a unit, where the page shows one with a unit; else "".
+
+    The page shows the value that it had in some unit, which a number alone would not be in.
+    """
+    if not unit_lacking(text, dimension):
+        return ""
+    unit = "" if not shown_value else exact_text(shown_value, dimension).partition(" ")[2]
+    such = f"write the unit, such as '{text.strip()} {unit}'" if unit else ""
+    return f"{text.strip()} has no unit; {such or unit_lacking(text, dimension)}"
 
 
 def _set(site: Site, values: Mapping[str, float]) -> Site:
@@ -208,6 +230,8 @@ def _with_clock(site: Site, name: str, change: SourceChange) -> Site:
     made: dict[str, Any] = {} if not change.clock else {"clock": change.clock}
     for key in ("next_start", "error"):
         if text := getattr(change, key):
+            if lacking := _unit_lacking(text, "duration", getattr(site.sources[name], key)):
+                raise ChangeError(f"source {shown(name)}: {key}: {lacking}")
             try:
                 made[key] = parse_quantity(text, "duration")
             except QuantityError as error:

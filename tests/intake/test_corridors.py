@@ -84,6 +84,60 @@ def test_a_straight_line_goes_round_a_hill_and_over_no_bank() -> None:
     assert not Terrain(np.ones((41, 41)), bank, 10.0, steepest=0.15).too_steep(way.line)
 
 
+def test_a_line_that_cuts_a_corner_pays_for_it() -> None:
+    """A fiftieth of a cell of forbidden ground, and a touch of its corner alone."""
+    factors = np.ones((4, 4))
+    factors[0, 1] = math.inf
+    ground = Terrain(factors, np.zeros((4, 4)), 10.0)
+    through, touching, clear = ([[0.0, 0.0], [2.0, end]] for end in (2.06, 2.0, 1.9))
+    assert ground.cost(np.array(through)) == math.inf
+    assert ground.cost(np.array(touching)) == math.inf  # as the steps between cells have it
+    assert ground.cost(np.array(clear)) == pytest.approx(10.0 * math.hypot(2.0, 1.9))
+    along = np.array([[0.5, 0.0], [0.5, 3.0]])  # on the border of the cell
+    assert ground.cost(along) == math.inf
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_cost_of_a_line_is_its_length_in_each_cell(seed: int) -> None:
+    """Against a sum over 200,000 points of the line; before, a cell was read at four points."""
+    draw = np.random.default_rng(seed)
+    factors = draw.choice([0.1, 1.0, 20.0], (30, 30))
+    ground = Terrain(factors, np.zeros((30, 30)), 10.0)
+    line = draw.uniform(0.0, 29.0, (4, 2))
+    cost = 0.0
+    for one, other in itertools.pairwise(line):
+        points = one + (np.arange(200_000)[:, None] + 0.5) / 200_000 * (other - one)
+        rows, columns = np.rint(points).astype(int).T
+        cost += 10.0 * math.hypot(*(other - one)) * float(factors[rows, columns].mean())
+    assert ground.cost(line) == pytest.approx(cost, rel=1e-4)
+    assert ground.cost_so_far(line)[-1] == pytest.approx(ground.cost(line), rel=1e-12)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_no_way_touches_ground_where_nothing_may_be_laid(seed: int) -> None:
+    draw = np.random.default_rng(seed)
+    factors = np.where(draw.random((40, 40)) < 0.2, math.inf, 1.0)
+    spots = {"a": (1.0, 1.0), "b": (38.0, 3.0), "c": (20.0, 38.0)}
+    for row, column in spots.values():
+        factors[int(row) - 1 : int(row) + 2, int(column) - 1 : int(column) + 2] = 1.0
+    for way in corridors(Terrain(factors, np.zeros((40, 40)), 10.0), spots):
+        for one, other in itertools.pairwise(way.line):
+            points = one + np.linspace(0.0, 1.0, 20_001)[:, None] * (other - one)
+            rows, columns = np.rint(points).astype(int).T
+            assert np.isfinite(factors[rows, columns]).all()
+
+
+def test_a_pipe_may_cross_a_steep_slope_where_it_climbs_little() -> None:
+    """A plane of 30 %, which a pipe crosses at no more than 25 % along itself."""
+    heights = 3.0 * np.arange(60.0)[:, None] * np.ones((60, 60))
+    steep = Terrain(np.ones((60, 60)), heights, 10.0, steepest=0.25)
+    (way,) = corridors(steep, {"a": (5.0, 5.0), "b": (35.0, 50.0)})
+    for one, other in itertools.pairwise(way.line):
+        rise = abs(float(other[0] - one[0])) * 3.0
+        assert rise <= 0.25 * 10.0 * math.hypot(*(other - one)) * (1 + 1e-9)
+    assert len(way.line) == 2  # at 17 % straight
+
+
 @pytest.mark.parametrize("seed", range(8))
 def test_no_way_is_dearer_than_the_least_cost_path(seed: int) -> None:
     """Between two places: never above scipy's shortest path over the same cells."""
@@ -328,6 +382,98 @@ def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: T
     assert not out.exists()
 
 
+GROUND = """
+format: allocator.site/2
+fluids: {gas: {heating_value: 20 MJ/kg}}
+places:
+  west: {at: [10 m, 150 m], elevation: 12 m}
+  east: {at: [390 m, 150 m]}
+  south: {at: [200 m, 10 m]}
+sources: {a: {place: west, fluid: gas, flow: 4 g/s}, b: {place: south, fluid: gas, flow: 3 g/s}}
+pipes: {dn25: {capacity: 15 g/s, price: 12 /m}}
+machines: {engine: {inputs: {gas: 1.5 g/s}, outputs: {power: 10 kW}, places: {east: 5}}}
+demands: {load: {power: 40 kW, place: east}}
+"""
+
+
+def found_again(tmp_path: Path, text: str, capsys: Told) -> tuple[str, str, str]:
+    """The file after a search, what it told, and the file after a second one."""
+    ground, classes, heights = (tmp_path / name for name in ("g.asc", "g.csv", "h.asc"))
+    ground.write_text(grid_text([[1.0] * 23 for _ in range(12)]))
+    heights.write_text(grid_text([[5.0] * 23 for _ in range(12)]))
+    classes.write_text("class,ground,factor\n1,meadow,1\n")
+    files = ["--terrain", str(ground), "--grounds", str(classes), "--heights", str(heights)]
+    made = [tmp_path / f"{number}.yaml" for number in range(3)]
+    made[0].write_text(text)
+    told = []
+    for before, after in itertools.pairwise(made):
+        assert main(["corridors", str(before), *files, "-o", str(after)]) == 0
+        told.append(capsys.readouterr().err)
+    return made[1].read_text(), told[0], made[2].read_text()
+
+
+def lengths_are_true(path: Path) -> None:
+    """No route is shorter than the straight line between its places."""
+    site = al.read_site(path)
+    for route in site.routes.values():
+        one, other = (site.places[end] for end in (route.start, route.end))
+        assert route.length >= math.hypot(one.x - other.x, one.y - other.y) - 0.06, route.name
+
+
+def test_a_second_search_finds_the_same(tmp_path: Path, capsys: Told) -> None:
+    """Before, a new junction took the name of an old one, and the site grew with each run."""
+    one, told, other = found_again(tmp_path, GROUND, capsys)
+    assert "junction_1" in one
+    assert one == other
+    assert "earlier search" not in told
+    assert "no route takes" not in told  # routes are being added
+    lengths_are_true(tmp_path / "2.yaml")
+
+
+def test_a_junction_that_is_in_use_stays_and_its_name_is_not_given_again(
+    tmp_path: Path, capsys: Told
+) -> None:
+    text = GROUND.replace("south:", "junction_1: {at: [60 m, 100 m]}\n  south:", 1)
+    text = text.replace("places: {east: 5}", "places: {east: 5, junction_1: 1}")
+    found_again(tmp_path, text, capsys)
+    site = al.read_site(tmp_path / "2.yaml")
+    assert (site.places["junction_1"].x, site.places["junction_1"].y) == (60.0, 100.0)
+    assert len({place.name for place in site.places.values()}) == len(site.places)
+    lengths_are_true(tmp_path / "2.yaml")
+
+
+def test_what_the_user_wrote_stays_or_is_told(tmp_path: Path, capsys: Told) -> None:
+    routes = """
+routes:
+  culvert: {between: [west, east], length: 500 m, pipes: [dn25]}
+  by_hand: {between: [south, west], via: [[20 m, 20 m]], ground_factor: 2}
+  line: {between: [south, east]}
+"""
+    one, told, other = found_again(tmp_path, GROUND + routes, capsys)
+    assert one == other
+    before, after = (al.read_site(tmp_path / f"{number}.yaml") for number in (0, 1))
+    assert after.routes["culvert"] == before.routes["culvert"]
+    assert after.routes["by_hand"].via == before.routes["by_hand"].via
+    assert after.routes["by_hand"].ground_factor == 2.0
+    assert "route 'culvert' stays as it is" in told
+    assert "route 'by_hand' stays as it is" in told
+    assert ("line" in after.routes) != ("route 'line' is left out" in told)
+    assert after.places["west"].elevation == 12.0
+    assert after.places["east"].elevation == 5.0
+    assert "place 'west' keeps its elevation of 12 m; the grid has 5.00 m there" in told
+
+
+def test_a_route_that_is_named_elsewhere_stays(tmp_path: Path, capsys: Told) -> None:
+    """One that an earlier search made, and on which pipe has been laid since."""
+    one, _, _ = found_again(tmp_path, GROUND, capsys)
+    name = next(name for name in al.read_site(tmp_path / "1.yaml").routes if "junction" in name)
+    built = f"\nbuilt: {{pipes: [{{route: {name}, fluid: gas, pipe: dn25}}]}}\n"
+    found_again(tmp_path, one + built, capsys)
+    before, after = (al.read_site(tmp_path / f"{number}.yaml") for number in (0, 1))
+    assert after.routes[name] == before.routes[name]
+    assert after.built == before.built
+
+
 def test_a_grid_that_misses_the_site(tmp_path: Path, capsys: Told) -> None:
     ground, classes = tmp_path / "ground.asc", tmp_path / "grounds.csv"
     ground.write_text(grid_text([[1.0] * 4] * 4).replace("xllcorner -20", "xllcorner 900"))
@@ -381,3 +527,27 @@ def test_a_geotiff_is_the_same_ground(tmp_path: Path) -> None:
     (tmp_path / "d.tif").write_bytes(b"II*")
     with pytest.raises(TableFileError, match="cannot be read"):
         read_geotiff(tmp_path / "d.tif")
+
+
+def test_a_geotiff_in_feet_is_converted_and_told(tmp_path: Path, capsys: Told) -> None:
+    """EPSG:2263 is in US survey feet; before, feet were taken for metres."""
+    rasterio = pytest.importorskip("rasterio")
+    foot = 1200 / 3937
+    grid, classes = tmp_path / "feet.tif", tmp_path / "grounds.csv"
+    with rasterio.open(
+        grid, "w", driver="GTiff", width=30, height=20, count=1, dtype="float32", crs="EPSG:2263",
+        transform=rasterio.Affine(100.0, 0.0, -1000.0, 0.0, -100.0, 1000.0),
+    ) as file:  # fmt: skip
+        file.write(np.ones((20, 30), dtype="float32"), 1)
+    found = read_geotiff(grid)
+    assert found.cell == pytest.approx(100 * foot, rel=1e-9)
+    assert (found.west, found.south) == pytest.approx((-1000 * foot, -1000 * foot), rel=1e-9)
+    classes.write_text("class,ground,factor\n1,meadow,1\n")
+    out = tmp_path / "o.yaml"
+    files = ["--terrain", str(grid), "--grounds", str(classes), "-o", str(out)]
+    assert main(["corridors", str(FIRST), *files]) == 0
+    told = capsys.readouterr().err
+    assert "feet.tif is in US survey foot" in told
+    assert "multiplied by 0.3048006096" in told
+    (route,) = al.read_site(out).routes.values()
+    assert route.length == pytest.approx(200.0)

@@ -149,6 +149,10 @@ def test_a_workbook_is_read_as_typed(lists: Path) -> None:
         ),
         ("name,place,fluid,flow [g/s]\na,moon,c,3\n", "add it to the list of places"),
         (
+            "name,place,fluid,flow [g/s]\na,north,Biogas,3\nb,north,biogas,3\n",
+            "fluid 'biogas' is 'Biogas' of row 2 in other capitals",
+        ),
+        (
             "name,place,fluid,flow [g/s],temp [K]\na,north,c,3,-5\n",
             "sources.csv: source 'a': temperature",
         ),
@@ -185,6 +189,31 @@ def test_headings_may_number_the_outer_stage(lists: Path) -> None:
     (lists / "sources.csv").write_text(text, encoding="utf-8")
     (well, _) = read_sources(lists / "sources.csv")
     assert well.stages == (("1 h", "2 h"), ("5 d", "9 d"))
+
+
+def test_two_spaces_are_no_other_name_and_remarks_are_not_read(lists: Path) -> None:
+    """A place that is spelt in three ways was three places before."""
+    (lists / "sources.csv").write_text(
+        "name,place,fluid,flow [g/s],remarks\n"
+        "a,north  pad,bio gas,3,old\nb,north pad,bio  gas,3,\n",
+        encoding="utf-8",
+    )
+    found = read_sources(lists / "sources.csv")
+    assert {(one.place, one.fluid) for one in found} == {("north pad", "bio gas")}
+    (lists / "sources.csv").write_text(
+        "name,place,fluid,flow [g/s]\na,North pad,gas,3\nb,north pad,gas,3\n", encoding="utf-8"
+    )
+    with pytest.raises(TableFileError, match="place 'north pad' is 'North pad' of row 2 in other"):
+        read_sources(lists / "sources.csv")
+
+
+def test_a_gauge_pressure_of_a_list_is_that_of_a_file(lists: Path) -> None:
+    (lists / "sources.csv").write_text(
+        "name,place,fluid,flow [g/s],pressure\na,north,biogas,3,5 kPa(g)\n", encoding="utf-8"
+    )
+    assert new(lists) == 0
+    source = read_site(lists / "site" / "site.yaml").sources["a"]
+    assert source.pressure == pytest.approx(101_325 + 5_000)
 
 
 def test_a_folder_with_other_files_is_left_alone(lists: Path, capsys: Said) -> None:

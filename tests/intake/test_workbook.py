@@ -147,12 +147,27 @@ def test_the_empty_workbook_has_every_section(tmp_path: Path, capsys: Said) -> N
     assert not (tmp_path / "a.yaml").exists()  # nothing is filled in
 
 
+def test_a_column_of_remarks_is_not_read(tmp_path: Path) -> None:
+    assert (
+        main(["template", str(ROOT / "networks/first.yaml"), "-o", str(tmp_path / "a.xlsx")]) == 0
+    )
+    book = openpyxl.load_workbook(tmp_path / "a.xlsx")
+    sheet = book["sources"]
+    sheet.cell(1, sheet.max_column + 1, "Remarks")
+    sheet.cell(2, sheet.max_column, "[as told by the farmer")
+    book.save(tmp_path / "a.xlsx")
+    assert main(["template", str(tmp_path / "a.xlsx"), "-o", str(tmp_path / "b.yaml")]) == 0
+    first, back = read_site(ROOT / "networks/first.yaml"), read_site(tmp_path / "b.yaml")
+    assert back.sources == first.sources
+
+
 @pytest.mark.parametrize(
     ("sheet", "cell", "value", "said"),
     [
         ("sources", "A2", None, "has no name"),
         ("sources", "A3", "digester", "has the name of another row"),
         ("sources", "B1", "wo", "unknown heading 'wo'"),
+        ("sources", "B1", "flow [g/s]", "name it 'flow', and write units in the cells below"),
         ("sources", "B2", "=1+1", "holds a formula"),
         ("places", "B2", "[0 m, 0 m", "check brackets"),
         ("site", "A1", "merged", "is merged"),

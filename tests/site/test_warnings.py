@@ -347,3 +347,17 @@ def test_what_was_silent(
 ) -> None:
     marks, warnings = _warnings(tmp_path, *patches)
     assert warnings == [f"{mark}: {said}" for mark, said in zip(marks, messages, strict=True)]
+
+
+def test_names_that_differ_in_capitals_or_spaces_alone(tmp_path: Path) -> None:
+    marks, found = _warnings(
+        tmp_path,
+        ("moor: {at: [0, 900]}", "moor: {at: [0, 900]}, «Well_Head: {at: [9, 9]}"),
+        ("places: [mill]}\ndemands", "places: [mill]}\n  «Engine: {inputs: {gas: 1 g/s}, outputs: "
+         "{power: 5 kW, co2: 2 g/s}, places: [mill]}\ndemands"),
+    )  # fmt: skip
+    told = [one for one in found if "in capitals or spaces alone" in one]
+    assert len(told) == 2
+    assert any("place 'Well_Head': differs from 'well_head'" in one for one in told)
+    assert any("'Engine': differs from 'engine'" in one for one in told)
+    assert all(any(mark in one for mark in marks) for one in told)

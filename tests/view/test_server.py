@@ -102,6 +102,12 @@ def test_every_answer_says_what_a_page_may_do(served: Served) -> None:
         ({"folder": "/tmp"}, "no list of changes"),
         ({"values": {"stock.steel": "many"}}, "stock.steel: expects a mass"),
         ({"values": {"stock.steel": "3 kW"}}, "stock.steel: expects a mass"),
+        ({"values": {"stock.steel": "1.2"}}, "1.2 has no unit; write the unit, such as '1.2 t'"),
+        ({"values": {"stock.steel": "0"}}, "0 has no unit; write the unit, such as '0 t'"),
+        (
+            {"sources": {"digester": {"next_start": "7", "clock": "free"}}},
+            "next_start: 7 has no unit; write it such as '7 d'",
+        ),
         ({"values": {"demands.mill_drive.power": "0 kW"}}, "must be above 0"),
         ({"values": {"stock.gold": "1 kg"}}, "'stock.gold' cannot be changed"),
         ({"units": {"small_engine@mill": -1}}, "whole number"),
