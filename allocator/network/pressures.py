@@ -77,10 +77,9 @@ def losses_of(site: Network, found: PressureRange, asked: Sequence[PipeAsk]) -> 
         for i, loss in zip(bored, known, strict=True):
             losses[i] = loss
     own = [math.inf if ask.pipe.by_bore else ask.pipe.capacity for ask in asked]
-    falls = [0.0 if found.gas else GRAVITY * found.heavy * max(0.0, ask.fall) for ask in asked]
     return [
-        replace(loss, capacity=min(loss.capacity, most), static=static)
-        for loss, most, static in zip(losses, own, falls, strict=True)
+        replace(loss, capacity=min(loss.capacity, most), fall=ask.fall)
+        for loss, most, ask in zip(losses, own, asked, strict=True)
     ]
 
 
@@ -159,6 +158,7 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
         *(("machine", m.name, m.pressure_rating) for m in machines if fluid in m.outputs),
     ]
     given = {"source": mouths, "storage": fullest, "machine": givers}
+    heights = [place.elevation for place in site.places.values()]
     return FluidPressures(
         fluid=fluid,
         gas=found.gas,
@@ -184,6 +184,8 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
             for name, p in pressures.items()
             if p is not None
         },
+        weights=tuple(dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))),
+        heights=max(heights) - min(heights),
     )
 
 
