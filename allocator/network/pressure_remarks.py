@@ -2,51 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
 from allocator.base.dimensions import format_apart
 from allocator.base.quantities import shown
 from allocator.network.faults import Remark
 from allocator.network.pressure_records import FluidPressures
+from allocator.network.pressure_sources import remarks_on_sources
 from allocator.network.records import Network
 
 
 def remarks_on_pressures(site: Network) -> Iterator[Remark]:
     """Remarks on a network whose pressures are known, at the things of the site file."""
     for fluid, one in site.pressures.items():
-        yield from _low_mouths(site, fluid, one)
+        counted = list(_counted_low(site, fluid, one))
+        yield from remarks_on_sources(site, one, in_bursts=not counted)
         yield from _low_ratings(site, fluid, one)
-        yield from _counted_low(site, fluid, one)
+        yield from counted
     yield from _ignored(site)
-
-
-def least_needed(site: Network, one: FluidPressures) -> float:
-    """Potential that whatever takes a fluid needs at the least."""
-    fluid = one.fluid
-    needs = [one.inlets.get(m.name, 0.0) for m in site.machines.values() if fluid in m.inputs]
-    needs += [one.demands.get(d.name, 0.0) for d in site.demands.values() if d.wants == fluid]
-    needs += [store.fill for store in one.stores.values()]
-    return max(min(needs, default=0.0), one.least)
-
-
-def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
-    """Sources below what all that takes their fluid needs, where no booster is offered."""
-    if one.boosters:
-        return
-    least = least_needed(site, one)
-    for name, source in site.own_sources.items():
-        if source.fluid == fluid and source.pressure and one.mouths.get(name, math.inf) < least:
-            mouth, needed = format_apart(source.pressure, one.pressure(least), "pressure")
-            below = source.pressure < site.ambient.pressure
-            gauge = " ('5 kPa(g)' counts from the ambient one)" if below else ""
-            yield Remark(
-                "sources",
-                name,
-                f"its mouth is at {mouth}, and whatever takes {shown(fluid)} needs at least "
-                f"{needed}: nothing can be had of it",
-                f"check the pressures{gauge}, or offer a booster",
-            )
 
 
 def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
