@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from allocator.base.dimensions import format_apart
+from allocator.base.dimensions import format_apart, format_quantity
 from allocator.base.quantities import shown
 from allocator.network.faults import Remark
 from allocator.network.pressure_records import FluidPressures
 from allocator.network.pressure_sources import remarks_on_sources
 from allocator.network.records import Network
+
+MUCH_HOTTER = 50.0
+"""K by which a booster is hotter than all other gas before it is told: pipes carry a tenth less."""
 
 
 def remarks_on_pressures(site: Network) -> Iterator[Remark]:
@@ -19,6 +22,7 @@ def remarks_on_pressures(site: Network) -> Iterator[Remark]:
         yield from remarks_on_sources(site, one, in_bursts=not counted)
         yield from _low_ratings(site, fluid, one)
         yield from counted
+        yield from _hot_offers(site, fluid, one)
     yield from _ignored(site)
 
 
@@ -51,6 +55,37 @@ def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
                     f"is filled at {filled}",
                     "where the pressure at its inlet is never so low, raise 'min_inlet_pressure'",
                 )
+
+
+def _hot_offers(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
+    """Boosters that are offered and whose discharge counts for pipes that it may never reach."""
+    if all(site.routes[route].stream is not None for route, _, _ in one.losses):
+        return  # by its temperatures each pipe carries gas of its own
+    standing = {option.booster for option in one.boosters if option.existing}
+    hot = {
+        option.booster: site.boosters[option.booster].discharge_temperature or 0.0
+        for option in one.boosters
+    }
+    others = [site.ambient.temperature]
+    others += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
+    others += [
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature
+    ]
+    for name, kelvin in hot.items():
+        rest = max([*others, *(k for other, k in hot.items() if other != name)])
+        if name not in standing and kelvin > rest + MUCH_HOTTER:
+            leaves, at_most = (format_quantity(k, "temperature") for k in (kelvin, rest))
+            yield Remark(
+                "boosters",
+                name,
+                f"its gas leaves at {leaves}, and all other {shown(fluid)} has at most {at_most}: "
+                f"as long as it is offered, every pipe carries {shown(fluid)} as if so hot, which "
+                "is less",
+                "offer it with an aftercooler and the 'discharge_temperature' behind that, or "
+                "delete it",
+            )
 
 
 def _ignored(site: Network) -> Iterator[Remark]:

@@ -293,3 +293,35 @@ def test_a_source_of_which_nothing_can_come_is_told_in_spite_of_boosters(
     plan = make_plan(read_site(path), Settings(node_limit=200, threads=1)).plan
     assert plan is not None
     assert (plan.power.firm_clean > 0.0) is (not said)
+
+
+HOT = "discharge_temperature: 45 degC"
+
+
+@pytest.mark.parametrize(
+    ("degrees", "more", "told"),
+    [
+        (45, "", False),
+        (290, "", True),
+        (290, "built: {boosters: [{booster: comp, place: w, fluid: lfg, route: a}]}\n", False),
+    ],
+)
+def test_a_hot_booster_that_is_only_offered_is_told(
+    degrees: int, more: str, told: bool, tmp_path: Path
+) -> None:
+    """Its gas counts in every pipe; another booster as hot, or gas as hot, would do so anyway."""
+    text = LANDFILL.replace(HOT, f"discharge_temperature: {degrees} degC") + more
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    report = check_site(path)
+    assert report.faults == ()
+    assert len(report.warnings) == told
+    if told:
+        (words,) = map(str, report.warnings)
+        assert (
+            "booster 'comp': its gas leaves at 290 degC, and all other 'lfg' has at most" in words
+        )
+        assert "aftercooler" in words
+        hot = text.replace("2 kPa(g)", "2 kPa(g), temperature: 280 degC")
+        path.write_text(hot, encoding="utf-8")
+        assert not any("its gas leaves" in str(told) for told in check_site(path).warnings)
