@@ -266,8 +266,9 @@ def _boosters(
         if fluid not in booster.fluids:
             continue
         gain, inlet = gain_of(site, found, booster), inlet_of(site, booster)
-        energy = energy_of(found, booster)
         for route, start, store, thing in inlets:
+            stream = site.routes[route].stream if route else None
+            kelvin = found.hot if stream is None else max(stream.inlet, site.ambient.temperature)
             place = site.ground(start)
             stands = (booster.name, place, thing) in standing
             offered = place in booster.places and start not in site.limits.excluded_places
@@ -283,7 +284,7 @@ def _boosters(
                     inlet**2 if found.gas else inlet,
                     booster.ratio or 1.0,
                     0.0 if found.gas else found.heavy * GRAVITY * (booster.head or 0.0),
-                    energy,
+                    energy_of(found, booster, kelvin),
                     math.inf if booster.max_flow is None else booster.max_flow,
                     stands,
                 )
@@ -300,10 +301,10 @@ def _bears(site: Network, booster: BoosterType, route: str, store: str) -> bool:
     return hot is None or limit is None or hot <= limit + SAME
 
 
-def energy_of(found: PressureRange, booster: BoosterType) -> float:
-    """J/kg that a booster takes at its full ratio or head, of gas at its hottest."""
+def energy_of(found: PressureRange, booster: BoosterType, kelvin: float) -> float:
+    """J/kg that a booster takes at its full ratio or head, of gas that is so hot at its inlet."""
     if not found.gas:
         return GRAVITY * (booster.head or 0.0) / booster.efficiency
-    law = found.gas_law(floats(found.hot))
-    heat = value(found.substance, "specific_heat", found.hot, found.ambient) * found.hot
+    law = found.gas_law(floats(kelvin))
+    heat = value(found.substance, "specific_heat", kelvin, found.ambient) * kelvin
     return float(energy_of_compression(booster.ratio or 1.0, law, heat, booster.efficiency))
