@@ -17,6 +17,7 @@ from allocator.model.model import Key, Model, Terms
 from allocator.model.pressure_limits import Rows, lowest, pressure_limit, where_used
 from allocator.model.pressures import Pressures, boost
 from allocator.model.rules.pressure import most_moved
+from allocator.model.rules.ratings import rating_row, shut_along_row
 from allocator.network.pressure_records import BoosterOption
 from allocator.site.records import BoosterType
 
@@ -101,13 +102,11 @@ def _lift(
         share = moved / (value - 1.0 if one.gas else value)
         model.extend(rows[f"boosted[{key_of}]"], [(-share, slack)])
         more = 2.0 * value * one.most if one.gas else option.rise / value
-        row = f"shut_along[{option.route},{option.start},{option.fluid},{option.booster}]"
-        if row in rows:
-            model.extend(rows[row], [(-more, slack)])
-        used = ("holds", option.store)
-        row = f"rating[{option.booster},{option.start},{option.fluid},{used}]"
-        if row in rows:
-            model.extend(rows[row], [(more, slack)])
+        for weight in range(len(one.weights)):
+            if (row := shut_along_row(option, weight)) in rows:
+                model.extend(rows[row], [(-more, slack)])
+            if (row := rating_row(option, weight)) in rows:
+                model.extend(rows[row], [(more, slack)])
     fluids, seen = {option.fluid for option in changes}, set[str]()
     for (arc, build), most in pressures.most.items():
         row = f"most[{arc.route},{build},{arc.fluid}]"

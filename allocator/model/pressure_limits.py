@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator
 from allocator.model.index_sets import IndexSets
 from allocator.model.limits import Limit, slacked
 from allocator.model.model import Key, Model
+from allocator.model.rules.ratings import shut_row
 from allocator.network.pressure_records import FluidPressures
 
 Rows = dict[str, int]
@@ -117,10 +118,11 @@ def raised(
     """What gives a fluid at a place, where used, gives it at a higher pressure shut in as well."""
     changed, slope = limit
     place, used = at
-    row = f"shut[{place},{one.fluid},{used}]"
-    if row in rows:
-        most = one.most / slope
-        model.extend(rows[row], [(-slope, where_used(model, changed, used, most))])
+    for weight in range(len(one.weights)):
+        row = shut_row(place, one.fluid, weight, used)
+        if row in rows:
+            most = one.most / slope
+            model.extend(rows[row], [(-slope, where_used(model, changed, used, most))])
 
 
 def rating_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:

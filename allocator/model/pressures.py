@@ -89,9 +89,9 @@ class Pressures:
         """Potential of the header out of which a fluid leaves a place."""
         return ("low", self.fluids[fluid].node(place), fluid)
 
-    def shut(self, place: str, fluid: str) -> Key:
-        """Potential of a place while nothing flows, where ratings ask for it."""
-        return ("shut", self.fluids[fluid].node(place), fluid)
+    def shut(self, place: str, fluid: str, weight: int) -> Key:
+        """Potential of a place while nothing flows, where ratings ask for it, of a weight."""
+        return ("shut", self.fluids[fluid].node(place), fluid, weight)
 
     @cached_property
     def boosters_at(self) -> Mapping[PipeArc | str, tuple[BoosterOption, ...]]:
@@ -299,8 +299,8 @@ def declare_pressures(model: Model, sets: IndexSets, pressures: Pressures, unit:
         for node in nodes_of(sets, pressures, fluid):
             model.variable(pressures.high(node, fluid), 0.0, width, step)
             model.variable(pressures.low(node, fluid), 0.0, width, step)
-            if one.ratings:
-                model.variable(pressures.shut(node, fluid), 0.0, INFINITY, step)
+            for weight in range(len(one.weights) if one.ratings else 0):
+                model.variable(pressures.shut(node, fluid, weight), 0.0, INFINITY, step)
         for demand in sets.fluid_demands():
             if demand.wants == fluid and demand.name in one.demands:
                 model.variable(("takes", demand.name), 0.0, 1.0, integer=True)

@@ -19,6 +19,7 @@ from allocator.model.pressure_limits import (
     raised,
     where_used,
 )
+from allocator.model.rules.ratings import shut_row
 from allocator.network.pressure_records import FluidPressures, StorePotentials
 
 
@@ -75,8 +76,9 @@ def filling_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]
                 given = where_used(model, limit, holds, one.most / slope)
                 model.extend(rows[row], [(slope, given)])
             place = sets.fluid_stores[name].place
-            if (row := f"shut[{place},{one.fluid},{holds}]") in rows:
-                model.extend(rows[row], [(slope, limit.slack)])
+            for weight in range(len(one.weights)):
+                if (row := shut_row(place, one.fluid, weight, holds)) in rows:
+                    model.extend(rows[row], [(slope, limit.slack)])
         yield limit
 
 

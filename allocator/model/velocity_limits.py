@@ -1,9 +1,11 @@
 """Limits of the velocity in pipes, and of the Mach number of gas, with their slacks.
 
 Gas that may be faster by a share t needs less at a pipe's end: ``end Q^2 <= low (1 + t)^2``. On the
-safe side ``low + 2 least t``, and it is taken no more than twice as fast. What it loses rises with
-the share e of :mod:`allocator.physics.pressure_loss`, by less than ``4 e t`` of it, as e is never
-above 1/4: that much of the widest difference is taken. A liquid carries ``fastest (1 + t)``.
+safe side ``low + 2 least t``; far above the least that is little, so as well ``low (1 + s)^2`` for
+some steps ``s <= t``, one of which is chosen. It is taken no more than twice as fast. What it loses
+rises with the share e of :mod:`allocator.physics.pressure_loss`, by less than ``4 e t`` of it, as e
+is never above 1/4: that much of the widest difference is taken. A liquid carries ``fastest (1 +
+t)``.
 """
 
 from __future__ import annotations
@@ -13,13 +15,15 @@ from collections.abc import Iterator
 from allocator.model.drops import Drop, LaidBuild, drops_of, faster, harder
 from allocator.model.index_sets import IndexSets
 from allocator.model.limits import LOOSE, Limit, slacked
-from allocator.model.model import Model, Terms
+from allocator.model.model import Key, Model, Terms
 from allocator.model.pressure_limits import Rows, where_used
 from allocator.model.widening import widened
 from allocator.network.pressure_ranges import GAS_VELOCITY, LIQUID_VELOCITY
 
 TWICE = 1.0
 """Share by which a velocity is raised at most."""
+STEPS = (0.1, 0.2, 0.3, 0.4, 0.5, 0.75, 1.0)
+"""Shares s by which it may be raised where the pressure is far above the least."""
 Pipes = list[tuple[Drop, LaidBuild]]
 
 
@@ -48,6 +52,8 @@ def velocity_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit
         slacked(model, limit)
         most = value * min(TWICE, *(build.loss.room for _, build in pipes))
         model.row(f"no_faster[{limit.slack}]", [(1.0, limit.slack)], high=most)
+        if gas:
+            _steps(model, limit, most)
         for drop, build in pipes:
             if gas:
                 _gas(model, stated, (drop, build), limit, most)
@@ -60,6 +66,25 @@ def velocity_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit
         yield limit
 
 
+def _chosen(limit: Limit, step: float) -> Key:
+    """1 where a limit is raised by a step at the least."""
+    return ("raised by", limit.slack, step)
+
+
+def _steps(model: Model, limit: Limit, most: float) -> None:
+    """``slack >= value step chosen`` of each step, and no more than one is chosen."""
+    chosen: Terms = []
+    for step in STEPS:
+        if step * limit.value <= most:
+            key = _chosen(limit, step)
+            model.variable(key, 0.0, 1.0, integer=True)
+            terms: Terms = [(1.0, limit.slack), (-step * limit.value, key)]
+            model.row(f"step[{key}]", terms, low=0.0)
+            chosen.append((1.0, key))
+    if chosen:
+        model.row(f"one_step[{limit.slack}]", chosen, high=1.0)
+
+
 def _gas(
     model: Model,
     stated: dict[str, list[int]],
@@ -67,15 +92,26 @@ def _gas(
     limit: Limit,
     most: float,
 ) -> None:
-    """``faster <= 2 least t`` and ``harder >= 4 e width t`` where it is laid."""
+    """``faster <= 2 least t``, or ``((1 + s)^2 - 1) (least + low)`` where a step s is chosen, and
+
+    ``harder >= 4 e width t``, where it is laid.
+    """
     drop, build = at
     step = model.columns[model.index(drop.slow)].unit
     eased, more = faster(drop, build), harder(drop, build)
     least = 2.0 * drop.least / limit.value
     model.variable(eased, 0.0, unit=step)
     model.variable(more, 0.0, unit=step)
-    model.row(f"eased[{eased}]", [(1.0, eased), (-least, limit.slack)], high=0.0)
-    terms: Terms = [(1.0, eased), (-least * most, build.laid)]
+    steps = [step for step in STEPS if model.has(_chosen(limit, step))]
+    widest = least * most + ((1.0 + max(steps, default=0.0)) ** 2 - 1.0) * (drop.least + drop.width)
+    terms: Terms = [(1.0, eased), (-least, limit.slack)]
+    terms += [(-widest, _chosen(limit, step)) for step in steps]
+    model.row(f"eased[{eased}]", terms, high=0.0)
+    for share in steps:
+        more_of, key = (1.0 + share) ** 2 - 1.0, _chosen(limit, share)
+        terms = [(1.0, eased), (-more_of, drop.slow), (widest, key)]
+        model.row(f"eased[{eased},{share}]", terms, high=widest + more_of * drop.least)
+    terms = [(1.0, eased), (-widest, build.laid)]
     model.row(f"eased_where_laid[{eased}]", terms, high=0.0)
     used = where_used(model, limit, build.laid, most)
     lost = 4.0 * build.loss.share * drop.width / limit.value

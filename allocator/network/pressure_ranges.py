@@ -99,7 +99,10 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
         found = replace(found, unsaid=unsaid, least=ambient, most=top)
     gains = math.fsum(_units(site, b) * gain_of(site, found, b) for b in boosters)
     found = replace(found, most=found.most + gains)
-    if found.most <= found.least:
+    heights = [place.elevation for place in site.places.values()]
+    fallen = float(heads(found, max(heights) - min(heights))[1])
+    # gas that falls gains no more than the air beside it
+    if found.most + (0.0 if found.gas else fallen) <= found.least:
         if not _by_bore(site, fluid):
             return None
         raise PhysicsError(
@@ -108,8 +111,7 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
             "check the pressures of its sources ('5 kPa(g)' counts from the ambient one), or offer "
             "a booster",
         )
-    heights = [place.elevation for place in site.places.values()]
-    return replace(found, most=found.most + float(heads(found, max(heights) - min(heights))[1]))
+    return replace(found, most=found.most + fallen)
 
 
 def given_pressures(site: Network, fluid: str) -> Iterator[float | None]:

@@ -17,8 +17,10 @@ arrives at it and goes into stores comes at ``high``, what leaves it along pipes
 * A booster at the inlet of a pipe (``booster``, 0 or 1): ``low_i + gain booster - high_j >= phi +
   head``, ``low_i >= inlet`` and ``Q <= max_flow`` where it is 1. At the inlet of a store:
   ``high + gain booster >= fill``, ``high >= inlet``, what fills the store at most ``max_flow``.
-* Shut in, a node has the pressure of what feeds it: ``shut_j >= shut_i + static`` along pipes used,
-  ``ratio^2`` or ``+ head`` of a booster there; it is at most every rating of what is attached.
+* Shut in, a node has the pressure of what feeds it: ``shut_j >= shut_i + weight fall`` along pipes
+  used, ``ratio^2`` or ``+ head`` of a booster there; it is at most each rating of what is there.
+  ``weight``: Pa/m of a liquid at rest, the whole line coldest, and again the whole line hottest;
+  so what goes round a circle, or forth and back along a spur, gains nothing.
 """
 
 from __future__ import annotations
@@ -40,9 +42,9 @@ class PipeLoss:
     checked. ``reynolds``: Reynolds number of 1 kg/s. ``roughness``: relative. ``head``: potential
     lost by rising, below 0 where it falls. ``end``: potential per (kg/s)^2 that gas needs at its
     end, not to be too fast. ``capacity``: kg/s, greatest flow at the widest difference of
-    potentials that the network has, and no more than the pipe type's own. ``static``: potential
-    that a liquid surely does not pass in gaining by its fall, shut in. ``slow``: key of the pipe
-    type that sets the velocity of ``end``, empty where none does. ``share``: e of
+    potentials that the network has, and no more than the pipe type's own. ``fall``: m that it
+    leads down, below 0 where it rises. ``slow``: key of the pipe type that sets the velocity of
+    ``end``, empty where none does. ``share``: e of
     :mod:`allocator.physics.pressure_loss` at that velocity; ``room``: share by which it may rise
     until something else limits it. ``fastest``: kg/s of a liquid at its highest velocity.
     """
@@ -53,7 +55,7 @@ class PipeLoss:
     head: float
     end: float
     capacity: float
-    static: float = 0.0
+    fall: float = 0.0
     slow: str = ""
     share: float = 0.0
     room: float = math.inf
@@ -114,6 +116,8 @@ class FluidPressures:
     that ``low`` is. ``stores``: store type -> potentials. Ends without a pressure are left out.
     ``ratings``: ("pipe", "storage" or "machine", name) -> the highest potential, shut in, that it
     bears. ``shut_in``: ("source", "storage" or "machine", name) -> the highest that it gives.
+    ``weights``: Pa that a metre of the fluid weighs at rest, coldest and hottest, 0 of a gas.
+    ``heights``: m between the lowest and the highest place.
     """
 
     fluid: str
@@ -131,6 +135,8 @@ class FluidPressures:
     boosters: tuple[BoosterOption, ...] = ()
     ratings: Mapping[tuple[str, str], float] = field(default_factory=dict)
     shut_in: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    weights: tuple[float, ...] = (0.0,)
+    heights: float = 0.0
 
     def potential(self, pressure: float) -> float:
         """Of a pressure, Pa."""

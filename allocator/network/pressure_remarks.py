@@ -2,51 +2,28 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 
-from allocator.base.dimensions import format_apart
+from allocator.base.dimensions import format_apart, format_quantity
 from allocator.base.quantities import shown
 from allocator.network.faults import Remark
 from allocator.network.pressure_records import FluidPressures
+from allocator.network.pressure_sources import remarks_on_sources
 from allocator.network.records import Network
+
+MUCH_HOTTER = 50.0
+"""K by which a booster is hotter than all other gas before it is told: pipes carry a tenth less."""
 
 
 def remarks_on_pressures(site: Network) -> Iterator[Remark]:
     """Remarks on a network whose pressures are known, at the things of the site file."""
     for fluid, one in site.pressures.items():
-        yield from _low_mouths(site, fluid, one)
+        counted = list(_counted_low(site, fluid, one))
+        yield from remarks_on_sources(site, one, in_bursts=not counted)
         yield from _low_ratings(site, fluid, one)
-        yield from _counted_low(site, fluid, one)
+        yield from counted
+        yield from _hot_offers(site, fluid, one)
     yield from _ignored(site)
-
-
-def least_needed(site: Network, one: FluidPressures) -> float:
-    """Potential that whatever takes a fluid needs at the least."""
-    fluid = one.fluid
-    needs = [one.inlets.get(m.name, 0.0) for m in site.machines.values() if fluid in m.inputs]
-    needs += [one.demands.get(d.name, 0.0) for d in site.demands.values() if d.wants == fluid]
-    needs += [store.fill for store in one.stores.values()]
-    return max(min(needs, default=0.0), one.least)
-
-
-def _low_mouths(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
-    """Sources below what all that takes their fluid needs, where no booster is offered."""
-    if one.boosters:
-        return
-    least = least_needed(site, one)
-    for name, source in site.own_sources.items():
-        if source.fluid == fluid and source.pressure and one.mouths.get(name, math.inf) < least:
-            mouth, needed = format_apart(source.pressure, one.pressure(least), "pressure")
-            below = source.pressure < site.ambient.pressure
-            gauge = " ('5 kPa(g)' counts from the ambient one)" if below else ""
-            yield Remark(
-                "sources",
-                name,
-                f"its mouth is at {mouth}, and whatever takes {shown(fluid)} needs at least "
-                f"{needed}: nothing can be had of it",
-                f"check the pressures{gauge}, or offer a booster",
-            )
 
 
 def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
@@ -78,6 +55,37 @@ def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
                     f"is filled at {filled}",
                     "where the pressure at its inlet is never so low, raise 'min_inlet_pressure'",
                 )
+
+
+def _hot_offers(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
+    """Boosters that are offered and whose discharge counts for pipes that it may never reach."""
+    if all(site.routes[route].stream is not None for route, _, _ in one.losses):
+        return  # by its temperatures each pipe carries gas of its own
+    standing = {option.booster for option in one.boosters if option.existing}
+    hot = {
+        option.booster: site.boosters[option.booster].discharge_temperature or 0.0
+        for option in one.boosters
+    }
+    others = [site.ambient.temperature]
+    others += [s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature]
+    others += [
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature
+    ]
+    for name, kelvin in hot.items():
+        rest = max([*others, *(k for other, k in hot.items() if other != name)])
+        if name not in standing and kelvin > rest + MUCH_HOTTER:
+            leaves, at_most = (format_quantity(k, "temperature") for k in (kelvin, rest))
+            yield Remark(
+                "boosters",
+                name,
+                f"its gas leaves at {leaves}, and all other {shown(fluid)} has at most {at_most}: "
+                f"as long as it is offered, every pipe carries {shown(fluid)} as if so hot, which "
+                "is less",
+                "offer it with an aftercooler and the 'discharge_temperature' behind that, or "
+                "delete it",
+            )
 
 
 def _ignored(site: Network) -> Iterator[Remark]:

@@ -77,10 +77,9 @@ def losses_of(site: Network, found: PressureRange, asked: Sequence[PipeAsk]) -> 
         for i, loss in zip(bored, known, strict=True):
             losses[i] = loss
     own = [math.inf if ask.pipe.by_bore else ask.pipe.capacity for ask in asked]
-    falls = [0.0 if found.gas else GRAVITY * found.heavy * max(0.0, ask.fall) for ask in asked]
     return [
-        replace(loss, capacity=min(loss.capacity, most), static=static)
-        for loss, most, static in zip(losses, own, falls, strict=True)
+        replace(loss, capacity=min(loss.capacity, most), fall=ask.fall)
+        for loss, most, ask in zip(losses, own, asked, strict=True)
     ]
 
 
@@ -159,6 +158,7 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
         *(("machine", m.name, m.pressure_rating) for m in machines if fluid in m.outputs),
     ]
     given = {"source": mouths, "storage": fullest, "machine": givers}
+    heights = [place.elevation for place in site.places.values()]
     return FluidPressures(
         fluid=fluid,
         gas=found.gas,
@@ -184,6 +184,8 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
             for name, p in pressures.items()
             if p is not None
         },
+        weights=tuple(dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))),
+        heights=max(heights) - min(heights),
     )
 
 
@@ -264,8 +266,9 @@ def _boosters(
         if fluid not in booster.fluids:
             continue
         gain, inlet = gain_of(site, found, booster), inlet_of(site, booster)
-        energy = energy_of(found, booster)
         for route, start, store, thing in inlets:
+            stream = site.routes[route].stream if route else None
+            kelvin = found.hot if stream is None else max(stream.inlet, site.ambient.temperature)
             place = site.ground(start)
             stands = (booster.name, place, thing) in standing
             offered = place in booster.places and start not in site.limits.excluded_places
@@ -281,7 +284,7 @@ def _boosters(
                     inlet**2 if found.gas else inlet,
                     booster.ratio or 1.0,
                     0.0 if found.gas else found.heavy * GRAVITY * (booster.head or 0.0),
-                    energy,
+                    energy_of(found, booster, kelvin),
                     math.inf if booster.max_flow is None else booster.max_flow,
                     stands,
                 )
@@ -298,10 +301,10 @@ def _bears(site: Network, booster: BoosterType, route: str, store: str) -> bool:
     return hot is None or limit is None or hot <= limit + SAME
 
 
-def energy_of(found: PressureRange, booster: BoosterType) -> float:
-    """J/kg that a booster takes at its full ratio or head, of gas at its hottest."""
+def energy_of(found: PressureRange, booster: BoosterType, kelvin: float) -> float:
+    """J/kg that a booster takes at its full ratio or head, of gas that is so hot at its inlet."""
     if not found.gas:
         return GRAVITY * (booster.head or 0.0) / booster.efficiency
-    law = found.gas_law(floats(found.hot))
-    heat = value(found.substance, "specific_heat", found.hot, found.ambient) * found.hot
+    law = found.gas_law(floats(kelvin))
+    heat = value(found.substance, "specific_heat", kelvin, found.ambient) * kelvin
     return float(energy_of_compression(booster.ratio or 1.0, law, heat, booster.efficiency))

@@ -6,15 +6,18 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from allocator.base.labels import labelled
+from allocator.base.quantities import format_quantity
 from allocator.base.table import Table
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, MachineUse, Plan, StoreUse
 from allocator.report import heat_tables, line_tables, tables
 from allocator.report.loads import mean_load
-from allocator.report.pressures import unchecked_pipes, valves_of
+from allocator.report.pressures import pressure_ends, unchecked_pipes, valves_of
 from allocator.report.tables import with_column
 from allocator.report.words import at, count, destination, percent, quantity, shape
 
+NEAR_AMBIENT = 0.25
+"""Share of the ambient pressure within which all pressures are told as what is above it."""
 LOWEST = 12
 """Places with the least margins that a summary lists; all are in pressures.csv."""
 
@@ -117,13 +120,22 @@ def least_margins(site: Network, plan: Plan) -> Table:
     """Pressures at the places with the least margins, and the valves that they hold with."""
     found = line_tables.pressures(site, plan)
     where = found.keys.index("margin_pa")
-    rows = sorted(found.rows, key=lambda row: float(str(row[where])))
+    ends = pressure_ends(site, plan)
+    places = [(end.place, end.at.fluid) for end in ends]
+    # several at one place are parts of it, at temperatures of their own
+    nodes = [
+        end.at.node if places.count(place) > 1 else end.place
+        for end, place in zip(ends, places, strict=True)
+    ]
+    named = [(node, *row[1:]) for node, row in zip(nodes, found.rows, strict=True)]
+    rows = sorted(named, key=lambda row: float(str(row[where])))
     notes = []
     if len(rows) > LOWEST:
         notes.append(f"{len(rows) - LOWEST} more places with wider margins: pressures.csv.")
     valves = sum(valve.count for valve in valves_of(site, plan))
+    found, counted = _above_ambient(site, replace(found, rows=tuple(rows[:LOWEST])))
     notes.append(
-        f"Absolute pressures. They hold with {valves:.0f} non-return and control valves, listed "
+        f"{counted}. They hold with {valves:.0f} non-return and control valves, listed "
         "under set-points; ratings must be above the pressure shut in."
     )
     if unchecked := unchecked_pipes(site, plan):
@@ -132,7 +144,22 @@ def least_margins(site: Network, plan: Plan) -> Table:
             "fluid is known."
         )
     names = ("place", "fluid", "arrives", "leaves", "needs", "margin", "shut_in")
-    return replace(found, rows=tuple(rows[:LOWEST])).select(*names, note=" ".join(notes))
+    return found.select(*names, note=" ".join(notes))
+
+
+def _above_ambient(site: Network, found: Table) -> tuple[Table, str]:
+    """Pressures that three digits would not tell apart, as what is above the ambient one."""
+    ambient, names = site.ambient.pressure, ("arrives", "leaves", "needs", "shut_in")
+    at = [k for k, column in enumerate(found.columns) if column.name in names]
+    values = [float(str(row[k])) for row in found.rows for k in at]
+    if not values or max(abs(value - ambient) for value in values) > NEAR_AMBIENT * ambient:
+        return found, "Absolute pressures"
+    rows = tuple(
+        tuple(float(str(cell)) - ambient if k in at else cell for k, cell in enumerate(row))
+        for row in found.rows
+    )
+    said = f"Pressures above the ambient {format_quantity(ambient, 'pressure')}"
+    return replace(found, rows=rows), said
 
 
 def coolers_placed(site: Network, plan: Plan) -> Table:

@@ -8,6 +8,7 @@ from allocator.base.quantities import format_quantity
 from allocator.base.status import Status
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
+from allocator.search.binding_velocities import binding_velocities
 from allocator.site.addresses import address_of, path_of_limit
 from allocator.thermal.upper import counted_heat, upper_heat
 
@@ -25,7 +26,7 @@ def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) ->
     if sources and full:
         return tuple(sources)
     lines = [*_demand(plan), *_outages(sets, plan, mean_basis), *_stocks(sets, plan)]
-    lines += [*_pressures(sets, plan), *_heat(sets, plan)]
+    lines += [*_pressures(sets, plan), *binding_velocities(sets, plan), *_heat(sets, plan)]
     lines += [*_stores(plan, sets), *_machines(sets, plan)]
     return tuple(lines or sources)
 

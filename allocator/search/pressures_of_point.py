@@ -163,33 +163,55 @@ def _is_open(reading: Reading, source: str) -> bool:
 def _shut_in(
     reading: Reading, pressures: Pressures, one: FluidPressures, used: list[UsedPipe]
 ) -> dict[str, float]:
-    """Potential by node of what feeds it, with nothing flowing."""
-    found: dict[str, float] = {}
-
-    def raised(node: str, potential: float) -> None:
-        if potential > found.get(node, -1.0):
-            found[node] = potential
-
+    """Potential by node of what feeds it, with nothing flowing: the highest at any weight."""
+    given: dict[str, float] = {}
     for kind, name, place in _feeding(reading, pressures, one):
         if (kind, name) in one.shut_in:
-            raised(one.node(place), one.shut_in[kind, name])
+            node = one.node(place)
+            given[node] = max(given.get(node, 0.0), one.shut_in[kind, name])
+    if not one.gas:  # what lies open to the air still weighs on what is below it
+        ends = [str(key[1]) for pipe in used for key in _ends(pipe)]
+        given |= {node: max(given.get(node, 0.0), one.least) for node in ends}
+    found: dict[str, float] = {}
+    for weight in one.weights:
+        for node, potential in _at_rest(one, used, given, weight).items():
+            found[node] = max(found.get(node, 0.0), potential)
+    return found
+
+
+def _at_rest(
+    one: FluidPressures, used: list[UsedPipe], given: dict[str, float], weight: float
+) -> dict[str, float]:
+    """The same where a metre of the fluid weighs so many Pa, of what is given at nodes."""
+    found = dict(given)
     for _ in range(len(used) + 1):
-        before = dict(found)
+        changed = False
+
+        def raised(node: str, potential: float) -> bool:
+            higher = potential > found.get(node, 0.0) * (1 + 1e-12)
+            if higher:
+                found[node] = potential
+            return higher
+
         for pipe in used:
-            ends = (pipe.drop.start, pipe.drop.end)
-            start, end = (str(key[1]) for key in ends if isinstance(key, tuple))
+            start, end = (str(key[1]) for key in _ends(pipe))
+            static = weight * max((build.loss.fall for build in pipe.drop.builds), default=0.0)
             if start in found:
                 potential = found[start]
                 for option in pipe.boosters:
                     potential *= option.boost**2 if one.gas else 1.0
                     potential += option.rise
-                statics = [build.loss.static for build in pipe.drop.builds]
-                raised(end, potential + max(statics, default=0.0))
+                changed |= raised(end, potential + static)
             if pipe.spur and end in found:
-                raised(start, found[end])
-        if found == before:
+                changed |= raised(start, found[end] - static)
+        if not changed:
             break
     return found
+
+
+def _ends(pipe: UsedPipe) -> list[tuple[str, ...]]:
+    """Keys of the potentials before and behind a pipe: word, node, fluid."""
+    return [key for key in (pipe.drop.start, pipe.drop.end) if isinstance(key, tuple)]
 
 
 def _feeding(

@@ -168,6 +168,8 @@ def _row(
     broken = list(offer.broken)
     if pressure is not None and pressure.lacks:
         broken.append("pressure too low")
+    if pressure is not None and pressure.fast:
+        broken.append("too fast")
     if pressure is not None and not pressure.rating:
         broken.append("pressure rating too low")
     return BuildRow(

@@ -112,10 +112,13 @@ class InsulateResult(StudyResult):
         enters, needed = (
             format_quantity(pascal, "pressure") for pascal in (first.enters, first.needed)
         )
-        title = f"by pressure: entering at {enters} without booster, {needed} needed at the end"
+        title = f"by pressure: entering from {first.start} at {enters} without booster"
         rows = tuple((build, one.flow, one.end or None) for build, one in known)
         table = Table("by_pressure", title, (labelled("build"), *_PRESSED), rows)
         yield from section_of(table)
+        yield from paragraph(
+            f"{enters} of {first.given_by}; {needed} needed by {first.needed_by}", bullet="* "
+        )
 
     def to_json(self) -> str:
         """The same as JSON."""
@@ -159,6 +162,9 @@ def _pressure_keys(row: BuildRow) -> dict[str, object]:
         "needed_pressure_pa": row.pressure.needed,
         "flow_by_pressure_kg_per_s": row.pressure.flow,
         "end_pressure_at_flow_pa": row.pressure.end,
+        "enters_at": row.pressure.start,
+        "inlet_pressure_of": row.pressure.given_by,
+        "needed_pressure_of": row.pressure.needed_by,
     }
 
 

@@ -40,7 +40,10 @@ def _inlets(site: Network, plan: Plan, fluid: str, found: FoundTemperatures) -> 
         most = site.storage[store.type].max_inlet_temperature
         if store.holds == fluid and most is not None and store.place in found.at:
             name = f"store {store.type} at {site.ground(store.place)}"
-            yield _inlet(name, fluid, found.at[store.place], most)
+            # a booster at its inlet gives it gas as hot as the site says that may be
+            blown = [b.booster for b in plan.boosters if b.store == store.name]
+            hot = [site.boosters[booster].discharge_temperature or 0.0 for booster in blown]
+            yield _inlet(name, fluid, max(found.at[store.place], *hot, 0.0), most)
     for demand in site.demands.values():
         most, place = demand.max_inlet_temperature, demand.place
         if demand.wants == fluid and most is not None and place is not None and place in found.at:

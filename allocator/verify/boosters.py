@@ -60,12 +60,14 @@ def check_booster(case: Case, findings: Findings, use: BoosterUse, walked: Walke
         inlet = row.high if header == "high" else row.low
         least = max(record.min_inlet_pressure or 0.0, walked.ambient)
         enough(findings, "booster_inlet", subject, inlet, least, "the pressure at its inlet")
-    low = flow * energy_of(record, walked, inlet)
-    high = max(low, flow * energy_of(record, walked, highest(case, use.fluid, walked)))
+    route, kelvin = site.routes.get(use.route), walked.hot
+    if route is not None and route.stream is not None:
+        kelvin = max(route.stream.inlet, site.ambient.temperature)
+    low = flow * energy_of(record, walked, kelvin, inlet)
+    high = max(low, flow * energy_of(record, walked, kelvin, highest(case, use.fluid, walked)))
     what, hair = "its power", POWERS * high + 1e-9
     findings.at_least("booster_power", subject, use.power, low, "W", what, hair)
     findings.at_most("booster_power", subject, use.power, high, "W", what, hair)
-    route = site.routes.get(use.route)
     ends = (route.start, route.end)[: 2 - route.one_way] if route is not None else ()
     at = use.start in ends if use.route else use.store.endswith(f"@{use.start}")
     findings.holds("booster_place", subject, at, "is at no inlet of what it serves")
@@ -73,8 +75,8 @@ def check_booster(case: Case, findings: Findings, use: BoosterUse, walked: Walke
     findings.holds("booster_place", subject, able, "does not move this fluid")
 
 
-def energy_of(record: BoosterType, walked: WalkedFluid, pascal: float) -> float:
-    """J/kg at the full ratio or head: isentropic, of a gas at its hottest, by efficiency.
+def energy_of(record: BoosterType, walked: WalkedFluid, kelvin: float, pascal: float) -> float:
+    """J/kg at the full ratio or head: isentropic, by efficiency, of a gas as hot as ``kelvin``.
 
     ``pascal``: of a gas the larger of ``p / rho`` there and at the ambient pressure counts. A plan
     takes that of the highest pressure there may be, as the work rises with it.
@@ -82,10 +84,10 @@ def energy_of(record: BoosterType, walked: WalkedFluid, pascal: float) -> float:
     if not walked.gas:
         return 9.80665 * (record.head or 0.0) / record.efficiency
     try:
-        law = walked.law(walked.hot, pascal)
+        law = walked.law(kelvin, pascal)
     except AllocatorError:  # it is liquid at that pressure
-        law = walked.law(walked.hot, walked.ambient)
-    heat = walked.at("specific_heat", walked.hot, walked.ambient) * walked.hot
+        law = walked.law(kelvin, walked.ambient)
+    heat = walked.at("specific_heat", kelvin, walked.ambient) * kelvin
     return heat * math.expm1(law / heat * math.log(record.ratio or 1.0)) / record.efficiency
 
 

@@ -127,7 +127,7 @@ def _taken_in(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iter
             kelvin = mixed(case, fluid, warm) if warm else site.ambient.temperature
             came.setdefault(store.place, []).append((rate, kelvin))
 
-    def comes(subject: str, place: str, most: float) -> Iterator[Comes]:
+    def comes(subject: str, place: str, most: float, blown: float = 0.0) -> Iterator[Comes]:
         arrivals = came.get(place, [])
         if not arrivals or math.fsum(rate for rate, _ in arrivals) <= 0:
             return
@@ -136,7 +136,7 @@ def _taken_in(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iter
             known = [kelvin for _, kelvin in arrivals]
             low = min([*known, site.ambient.temperature])
             high = max([*known, _hottest(case, fluid)])
-        yield Comes(subject, what, "K", most, low, high)
+        yield Comes(subject, what, "K", most, max(low, blown), max(high, blown))
 
     for machine in case.plan.machines:
         kind = case.machine_type(machine)
@@ -147,7 +147,12 @@ def _taken_in(case: Case, fluid: str, state: str, flows: list[FlowHeat]) -> Iter
         most = site.storage[store.type].max_inlet_temperature
         if store.holds == fluid and most is not None:
             subject = f"store {store.type} at {site.ground(store.place)}"
-            yield from comes(subject, store.place, most)
+            blown = [
+                site.boosters[use.booster].discharge_temperature or 0.0
+                for use in case.plan.boosters
+                if use.store == store.name
+            ]
+            yield from comes(subject, store.place, most, max(blown, default=0.0))
     for demand in site.demands.values():
         if (
             demand.wants == fluid

@@ -149,11 +149,13 @@ def walked_fluid(case: Case, fluid: str) -> WalkedFluid | None:
     boosters = [b for b in site.boosters.values() if fluid in b.fluids]
     ambient = site.ambient.pressure
     unsaid = UNSAID * max([*given, *needed])
-    if max(given) <= ambient and not boosters:
-        return None
     cold, hot = _temperatures(case, fluid)
     found = WalkedFluid(substance_of(case, fluid), ambient, cold, hot, unsaid)
-    return _known(found) if _can_know(found.substance) else None
+    if not _can_know(found.substance):
+        return None
+    found, heights = _known(found), [place.elevation for place in site.places.values()]
+    fallen = found.light * GRAVITY * (max(heights) - min(heights))  # 0 of a gas
+    return found if boosters or max(given) + fallen > ambient else None
 
 
 def _can_know(substance: Substance) -> bool:

@@ -167,14 +167,14 @@ def _check_filling(lines: Lines, findings: Findings) -> None:
 
 
 def _shut_in(lines: Lines) -> None:
-    """Pa at every node while nothing flows: of what feeds it, behind boosters at their full."""
-    case, found = lines.case, lines.shut
+    """Pa at every node while nothing flows: of what feeds it, behind boosters at their full.
 
-    def raised(node: str, pressure: float) -> bool:
-        higher = pressure > found.get(node, 0.0) * (1 + 1e-12)
-        if higher:
-            found[node] = pressure
-        return higher
+    A liquid at rest is equally dense everywhere: the highest of it at its coldest and its hottest.
+    """
+    case, given = lines.case, dict[str, float]()
+
+    def raised(node: str, pressure: float) -> None:
+        given[node] = max(given.get(node, 0.0), pressure)
 
     for use in case.plan.sources:
         source = case.site.sources[use.name]
@@ -187,17 +187,33 @@ def _shut_in(lines: Lines) -> None:
         record_of = case.machine_type(machine)
         if lines.fluid in record_of.outputs and record_of.outlet_pressure and turns(machine):
             raised(lines.node(machine.place), record_of.outlet_pressure)
+    if not lines.walked.gas:
+        for way in lines.ways:
+            for _, node in (way.start, way.end):
+                raised(node, lines.walked.ambient)
+    for density in {lines.walked.heavy, lines.walked.light}:
+        for node, pressure in _at_rest(lines, given, density).items():
+            lines.shut[node] = max(lines.shut.get(node, 0.0), pressure)
+
+
+def _at_rest(lines: Lines, given: dict[str, float], density: float) -> dict[str, float]:
+    """Pa at every node with nothing flowing, of what is given there; ``density`` 0 of a gas."""
+    found = dict(given)
     for _ in range(len(lines.ways) + 1):
         changed = False
         for way in lines.ways:
             pressure = found.get(way.start[1], 0.0)
+            if pressure <= 0:
+                continue
             for booster in way.boosters:
                 pressure = lines.boosted(booster, pressure, lines.walked.heavy)
-            if pressure > 0 and way.pipe is not None and not lines.walked.gas:
-                pressure += lines.walked.heavy * 9.80665 * max(0.0, -way.pipe.rise)
-            changed |= pressure > 0 and raised(way.end[1], pressure)
+            if way.pipe is not None:
+                pressure -= density * 9.80665 * way.pipe.rise
+            if pressure > found.get(way.end[1], 0.0) * (1 + 1e-12):
+                found[way.end[1]], changed = pressure, True
         if not changed:
             break
+    return found
 
 
 def _check_ratings(lines: Lines, findings: Findings) -> None:

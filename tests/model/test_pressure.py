@@ -372,3 +372,68 @@ demands: {town: {fluid: water, place: top, flow: 5 kg/s}, light: {power: 0.1 W}}
     flow = min(flow, 5.0 / (1.0 + pump.energy / 2e3))
     assert plan.goals[0].value == pytest.approx(flow, rel=1e-6)
     assert use.power == pytest.approx(flow * pump.energy, rel=1e-6)
+
+
+VALLEY = """format: allocator.site/2
+name: Valley
+goals: [served_fluid]
+ambient: {{temperature: 10 degC}}
+fluids: {{water: {{phase: liquid, substance: Water}}}}
+places:
+  spring: {{at: [0 m, 0 m], elevation: 60 m}}
+  valley: {{at: [400 m, 0 m]}}
+  top: {{at: [400 m, 200 m], elevation: 45 m}}
+sources:
+  spring: {{place: spring, fluid: water, flow: 400 g/s, pressure: 102 kPa, temperature: {hot} degC,
+    cycle: [{{on: 12 h, every: 24 h}}]}}
+storage:
+  tank: {{holds: water, places: [top], size: {{max: 9 t}}, pressure: 1.3 bar,
+    pressure_rating: {rating} bar}}
+pipes: {{pe40: {{bore: 32.6 mm, roughness: 0.01 mm, pressure_rating: {deep} bar}}}}
+routes: {{down: {{between: [spring, valley]}}, up: {{between: [valley, top]}}}}
+demands: {{scrub: {{fluid: water, flow: 100 g/s, place: {place}, min_inlet_pressure: 1.2 bar}}}}
+"""
+
+
+@pytest.mark.parametrize("place", ["top", "valley"])
+@pytest.mark.parametrize(
+    ("rating", "deep", "served"), [(2.55, 7.0, True), (2.4, 7.0, False), (4.0, 6.5, False)]
+)
+@pytest.mark.parametrize("hot", [10, 60])
+def test_what_rises_again_loses_its_static_head_shut_in(
+    hot: int, rating: float, deep: float, served: bool, place: str, tmp_path: Path
+) -> None:
+    """15 m of water below the spring are 2.49 bar, 60 m are 6.90 bar; the demand may be on top,
+
+    or in the valley: then the tank fills and gives through one pipe.
+    """
+    site = read(tmp_path, VALLEY.format(hot=hot, rating=rating, deep=deep, place=place))
+    plan = planned(site)
+    assert (plan.goals[0].value > 0.0) is served
+    assert audit(site, plan).breaches == ()
+    if served:
+        shut = {row.node: row.shut_in for row in plan.pressures}
+        assert shut["top"] == pytest.approx(102e3 + 15 * 9.80665 * 999.7, rel=1e-4)
+        assert shut["valley"] == pytest.approx(102e3 + 60 * 9.80665 * 999.7, rel=1e-4)
+        for strict in (2.45e5, 2.5e5):
+            tank = replace(site.storage["tank"], pressure_rating=strict)
+            found = audit(replace(site, storage={"tank": tank}), plan).rules
+            assert found == (("pressure_rating",) if strict < 2.49e5 else ())
+        (run,) = [run for run in plan.runs if run.route == "up"]
+        assert place == "top" or len({flow.start for flow in run.flows}) == 2
+
+
+@pytest.mark.parametrize(("rating", "served"), [(2.68, True), (2.63, False)])
+def test_what_is_above_all_that_gives_is_as_light_as_it_can_be(
+    rating: float, served: bool, tmp_path: Path
+) -> None:
+    """45 m above 7 bar: 2.66 bar of water of 60 degC, 2.59 bar of water of 10 degC."""
+    text = VALLEY.format(hot=60, rating=rating, deep=9, place="top")
+    text = text.replace("place: spring,", "place: valley,").replace("102 kPa", "7 bar")
+    site = read(tmp_path, text)
+    plan = planned(site)
+    assert (plan.goals[0].value > 0.0) is served
+    assert audit(site, plan).breaches == ()
+    if served:
+        shut = {row.node: row.shut_in for row in plan.pressures}
+        assert shut["top"] == pytest.approx(7e5 - 45 * 9.80665 * 983.2, rel=1e-4)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from allocator.report.handover.things import things_of
 from allocator.report.page import page_html
 from allocator.report.page.charts import stocks
 from allocator.report.page.drawing import existing_plan
+from allocator.report.parts import least_margins
 from allocator.report.pressure_ways import pressure_ways
 from allocator.report.pressures import pressure_ends, valves_of
 from allocator.report.summary import full_summary as summary
@@ -272,3 +274,27 @@ def test_the_page_of_a_site_without_pressures_says_nothing_of_it() -> None:
     site = network_of(read_site(Path(__file__).parents[2] / "networks" / "first.yaml"))
     page = page_html(site, existing_plan(site))
     assert "Pressure from source to machine" not in page
+
+
+def test_pressures_near_the_ambient_one_are_told_above_it(line: tuple[Network, Plan]) -> None:
+    """At fan level three digits of absolute pressures would be the same in every row."""
+    site, plan = line
+    table = least_margins(site, plan)
+    assert table.note.startswith("Pressures above the ambient 101 kPa.")
+    (mouth,) = [row for row in table.records() if row["place"] == "mouth"]
+    (known,) = [row for row in plan.pressures if row.node == "mouth"]
+    assert mouth["arrives_pa"] == pytest.approx(known.high - site.ambient.pressure)
+    assert mouth["shut_in_pa"] == pytest.approx(known.shut_in - site.ambient.pressure)
+    high = replace(plan, pressures=tuple(replace(r, high=r.high + 1e5) for r in plan.pressures))
+    assert least_margins(site, high).note.startswith("Absolute pressures.")
+
+
+def test_parts_of_a_place_are_told_apart(line: tuple[Network, Plan]) -> None:
+    site, plan = line
+    level = replace(site.places["yard"], name="yard: gas 60 degC", part_of="yard")
+    parted = replace(site, places={**site.places, level.name: level})
+    (yard,) = [row for row in plan.pressures if row.node == "yard"]
+    rows = (*plan.pressures, replace(yard, node=level.name))
+    told = least_margins(parted, replace(plan, pressures=rows)).records()
+    places = [row["place"] for row in told]
+    assert sorted(map(str, places)) == ["fork", "mouth", "works", "yard", "yard: gas 60 degC"]

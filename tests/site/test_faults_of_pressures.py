@@ -9,6 +9,8 @@ from pressed_sites import HUT, LINE
 
 from allocator.network.deriving import network_of
 from allocator.network.reading import check_site, read_site
+from allocator.search import Settings, make_plan
+from allocator.verify import audit
 
 FAN = "  fan: {kind: blower,"
 
@@ -182,3 +184,144 @@ def test_what_is_odd_about_figures(tmp_path: Path) -> None:
     )
     assert "its mouth is at 6 kPa" in told
     assert "check the pressures ('5 kPa(g)' counts from the ambient one)" in told
+
+
+POND = """format: allocator.site/2
+name: Pond
+goals: [served_fluid]
+fluids: {water: {phase: liquid, substance: Water}}
+places: {pond: {at: [0 m, 0 m], elevation: 30 m}, works: {at: [200 m, 0 m]}}
+sources: {pond: {place: pond, fluid: water, flow: 200 g/s, pressure: 101.325 kPa}}
+pipes: {pe40: {bore: 32.6 mm, roughness: 0.01 mm}}
+routes: {down: {between: [pond, works]}}
+demands: {quench: {fluid: water, flow: 100 g/s, place: works, min_inlet_pressure: 2 bar}}
+"""
+
+
+@pytest.mark.parametrize("mouth", ["101.325 kPa", "101.4 kPa"])
+def test_a_pond_up_hill_needs_no_booster(mouth: str, tmp_path: Path) -> None:
+    """Thirty metres of water are 2.94 bar, above the ambient pressure."""
+    path = tmp_path / "site.yaml"
+    path.write_text(POND.replace("101.325 kPa", mouth))
+    assert (check_site(path).faults, check_site(path).warnings) == ((), ())
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert plan.goals[0].value == pytest.approx(0.1, rel=1e-6)
+    (works,) = [row for row in plan.pressures if row.node == "works"]
+    assert works.shut_in > 3.9e5
+    assert audit(site, plan).breaches == ()
+
+
+def test_a_pond_too_low_is_told_with_what_comes_of_it(tmp_path: Path) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(POND.replace("2 bar", "4.1 bar"))
+    (told,) = map(str, check_site(path).warnings)
+    assert "its mouth is at 101 kPa, at most 395 kPa reach demand 'quench'" in told
+    assert "that needs 410 kPa: nothing can be had of it" in told
+    path.write_text(POND.replace("elevation: 30 m", "elevation: 0 m"))
+    (fault,) = map(str, check_site(path).faults)
+    assert "has no pressure for 'water' above the ambient" in fault
+
+
+LANDFILL = """format: allocator.site/2
+name: Landfill
+ambient: {temperature: 10 degC, pressure: 100 kPa}
+fluids: {lfg: {phase: gas, heating_value: 15 MJ/kg, constants: {density: 1.206 kg/m^3,
+  viscosity: 1.3e-5 Pa*s, molar_mass: 28.4 g/mol, specific_heat: 1350 J/(kg*K)}}}
+places: {w: {at: [0 m, 0 m]}, j: {at: [300 m, 0 m]}, v: {at: [300 m, 90 m]}, p: {at: [520 m, 0 m]}}
+sources:
+  s1: {place: w, fluid: lfg, flow: 16 g/s, pressure: 2 kPa(g), cycle: [{on: 3 h, every: 7 h}]}
+storage:
+  vess: {holds: lfg, places: [v], min_pressure: 1.2 bar, max_pressure: 3 bar,
+    pressure_rating: 4 bar, size: {unit: 15 kg, max: 180 kg}}
+pipes: {d50: {bore: 52.5 mm}}
+routes: {a: {between: [w, j]}, b: {between: [j, v]}, c: {between: [j, p]}}
+boosters:
+  comp: {kind: compressor, fluids: [lfg], places: {w: 1, v: 1}, ratio: 3.2, efficiency: 60 %,
+    discharge_temperature: 45 degC, max_units: 1}
+machines:
+  gen: {inputs: {lfg: 1.5 g/s}, outputs: {power: 7 kW}, places: {p: 5},
+    min_inlet_pressure: 1.08 bar}
+demands: {d: {power: 40 kW}}
+"""
+PAUSES = ", cycle: [{on: 3 h, every: 7 h}]"
+LITTLE = ("ratio: 3.2", "ratio: 1.01")
+WEAK = ("pressure_rating: 4 bar", "pressure_rating: 3.1 bar")
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ([], ""),
+        ([("2 kPa(g)", "-2 kPa(g)")], "its mouth is at 98 kPa, below the ambient 100 kPa"),
+        ([("2 kPa(g)", "20 mbar")], "its mouth is at 2 kPa, below the ambient 100 kPa"),
+        (
+            [("ratio: 3.2", "ratio: 2.5")],
+            "with all boosters at most 251 kPa reach store 'vess', and that needs 300 kPa: it "
+            "fills no store, and it has pauses",
+        ),
+        # twice the same booster reaches it, and so does gas that is burnt as it comes
+        ([("ratio: 3.2", "ratio: 2.5"), (", max_units: 1", ""), ("rating: 4", "rating: 9")], ""),
+        ([("ratio: 3.2", "ratio: 2.5"), (PAUSES, "")], ""),
+        (
+            [LITTLE, (PAUSES, "")],
+            "with all boosters at most 103 kPa reach machine 'gen', and that needs 108 kPa: "
+            "nothing can be had of it",
+        ),
+        (
+            [WEAK],
+            "behind 'comp' at least 326 kPa reach store 'vess', shut in, and that bears 310 kPa",
+        ),
+        ([("ratio: 3.2", "ratio: 3"), WEAK], ""),
+    ],
+)
+def test_a_source_of_which_nothing_can_come_is_told_in_spite_of_boosters(
+    changes: list[tuple[str, str]], said: str, tmp_path: Path
+) -> None:
+    """And what is told is so: the best plan has no power. What is not told can be had."""
+    text = LANDFILL
+    for old, new in changes:
+        assert old in text
+        text = text.replace(old, new)
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    report = check_site(path)
+    assert report.faults == ()
+    assert len(report.warnings) == bool(said)
+    assert all(said in str(told) for told in report.warnings)
+    plan = make_plan(read_site(path), Settings(node_limit=200, threads=1)).plan
+    assert plan is not None
+    assert (plan.power.firm_clean > 0.0) is (not said)
+
+
+HOT = "discharge_temperature: 45 degC"
+
+
+@pytest.mark.parametrize(
+    ("degrees", "more", "told"),
+    [
+        (45, "", False),
+        (290, "", True),
+        (290, "built: {boosters: [{booster: comp, place: w, fluid: lfg, route: a}]}\n", False),
+    ],
+)
+def test_a_hot_booster_that_is_only_offered_is_told(
+    degrees: int, more: str, told: bool, tmp_path: Path
+) -> None:
+    """Its gas counts in every pipe; another booster as hot, or gas as hot, would do so anyway."""
+    text = LANDFILL.replace(HOT, f"discharge_temperature: {degrees} degC") + more
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    report = check_site(path)
+    assert report.faults == ()
+    assert len(report.warnings) == told
+    if told:
+        (words,) = map(str, report.warnings)
+        assert (
+            "booster 'comp': its gas leaves at 290 degC, and all other 'lfg' has at most" in words
+        )
+        assert "aftercooler" in words
+        hot = text.replace("2 kPa(g)", "2 kPa(g), temperature: 280 degC")
+        path.write_text(hot, encoding="utf-8")
+        assert not any("its gas leaves" in str(told) for told in check_site(path).warnings)

@@ -164,8 +164,80 @@ def test_builds_by_the_pressures_of_the_site(tmp_path: Path) -> None:
         "dn80": (),
     }
     text = result.summary()
-    assert "by pressure: entering at 111 kPa without booster, 105 kPa needed at the end" in text
+    assert "by pressure: entering from a at 111 kPa without booster" in text
+    assert "111 kPa of source well; 105 kPa needed by machine engine at b" in text
     assert "lightest that keeps every limit: dn80" in text
     facts = json.loads(result.to_json())["builds"][2]
     assert facts["flow_by_pressure_kg_per_s"] > 8e-3
     assert facts["end_pressure_at_flow_pa"] > 105_000
+
+
+LINES = """format: allocator.site/2
+name: Lines
+fluids: {h2: {phase: gas, heating_value: 120 MJ/kg, substance: Hydrogen}}
+materials: {steel: {stock: 4 t}}
+places: {cells: {at: [0 m, 0 m]}, fork: {at: [300 m, 0 m]}, tanks: {at: [300 m, 80 m]},
+  house: {at: [450 m, 0 m]}}
+sources: {cell: {place: cells, fluid: h2, flow: 2 g/s, pressure: 1.6 bar, temperature: 15 degC}}
+storage:
+  vessel: {holds: h2, places: [tanks], min_pressure: 2 bar, max_pressure: 8 bar,
+    size: {max: 9 kg}}
+pipes:
+  dn20: {bore: 20.9 mm, pressure_rating: 16 bar, max_velocity: 60 m/s}
+  slow: {bore: 20.9 mm, pressure_rating: 7 bar}
+routes: {main: {between: [cells, fork]}, spur: {between: [fork, tanks]},
+  tail: {between: [fork, house]}}
+machines:
+  gen: {inputs: {h2: 0.2 g/s}, outputs: {power: 8 kW}, places: {house: 6},
+    min_inlet_pressure: 1.3 bar}
+demands: {shop: {power: 40 kW}}
+"""
+
+
+@pytest.mark.parametrize("backwards", [False, True])
+def test_the_pressure_is_that_of_what_gives_at_the_start_of_the_route(
+    backwards: bool, tmp_path: Path
+) -> None:
+    """The source's 1.6 bar, not the vessel's 8; the vessel gives as at its emptiest."""
+    path = tmp_path / "site.yaml"
+    ends = ("[cells, fork]", "[fork, cells]") if backwards else ("", "")
+    path.write_text(LINES.replace(*ends) if backwards else LINES)
+    found = insulate(path, "main", flow=1.05e-3)
+    for row in found.rows:
+        one = row.pressure
+        assert one is not None
+        assert (one.start, one.given_by) == ("cells", "source cell")
+        assert (one.enters, one.needed) == pytest.approx((1.6e5, 1.3e5))
+        assert one.needed_by == "machine gen at house"
+        assert one.end == pytest.approx(1.406e5, rel=0.002)
+        assert row.broken == (("too fast",) if row.build == "slow" else ())
+    for route, start, by in (("spur", "tanks", "vessel"), ("tail", "fork", "vessel at tanks")):
+        for row in insulate(path, route, flow=1e-3).rows:
+            one = row.pressure
+            assert one is not None
+            assert (one.start, one.given_by) == (start, f"store {by}")
+            assert one.enters == pytest.approx(2e5)
+            assert row.broken == (("pressure rating too low",) if row.build == "slow" else ())
+
+
+def test_what_comes_from_elsewhere_is_less_by_its_rise(tmp_path: Path) -> None:
+    """Water of 5 bar that has risen 20 m has 3.04 bar, and 10 m are still to come."""
+    path = tmp_path / "site.yaml"
+    path.write_text("""format: allocator.site/2
+name: Rising
+ambient: {temperature: 10 degC}
+fluids: {water: {phase: liquid, substance: Water}}
+places: {low: {at: [0 m, 0 m]}, middle: {at: [100 m, 0 m], elevation: 20 m},
+  high: {at: [200 m, 0 m], elevation: 15 m}, top: {at: [300 m, 0 m], elevation: 30 m}}
+sources: {well: {place: low, fluid: water, flow: 2 kg/s, pressure: 5 bar, temperature: 10 degC}}
+pipes: {dn40: {bore: 41 mm}}
+routes: {first: {between: [low, middle]}, then: {between: [high, middle]},
+  last: {between: [high, top]}}
+demands: {town: {fluid: water, place: top, flow: 1 kg/s, min_inlet_pressure: 1.5 bar}}
+""")
+    for row in insulate(path, "then", flow=0.5).rows:
+        one = row.pressure
+        assert one is not None
+        assert (one.start, one.given_by) == ("middle", "source well at low")
+        assert one.enters == pytest.approx(5e5 - 20 * 9.80665 * 999.7, rel=1e-4)
+        assert one.needed == pytest.approx(1.5e5 + 15 * 9.80665 * 999.7, rel=1e-4)

@@ -397,3 +397,78 @@ def test_a_long_line_is_settled_once_a_place(line: tuple[Site, Plan], tmp_path: 
     report = audit(site, long)
     assert report.checks["pressure_along"] == many
     assert not {"pressure_circle", "pressure_along", "pressure_inlet"} & set(report.rules)
+
+
+RETORT = """format: allocator.site/2
+name: Retort
+ambient: {temperature: 10 degC}
+fluids:
+  retort: {phase: gas, heating_value: 10 MJ/kg, constants: {density: 1.15 kg/m^3,
+    viscosity: 1.6e-5 Pa*s, molar_mass: 26.7 g/mol, specific_heat: 1250 J/(kg*K),
+    conductivity: 0.04 W/(m*K)}}
+  co2: {phase: gas, emission: biogenic}
+materials:
+  steel: {stock: 6 t, density: 7850 kg/m^3, conductivity: 50 W/(m*K)}
+places: {kiln: {at: [0 m, 0 m]}, yard: {at: [60 m, 0 m]}, hall: {at: [160 m, 20 m]}}
+sources:
+  retort: {place: kiln, fluid: retort, flow: 15 g/s, temperature: 320 degC, pressure: 3 kPa(g),
+    cycle: [{on: 5 h, every: 9 h}]}
+storage:
+  holder: {holds: retort, places: [yard], pressure: 4 kPa(g), size: {max: 900 kg},
+    max_inlet_temperature: 80 degC}
+pipes: {dn80: {bore: 77.9 mm, layers: [{material: steel, thickness: 5.49 mm}]}}
+routes: {r1: {between: [kiln, yard]}, r2: {between: [yard, hall]}}
+coolers: {quench: {fluid: retort, set_point: 60 degC, places: [kiln], duty: 8 kW}}
+boosters:
+  fan: {kind: blower, fluids: [retort], places: [PLACE], ratio: 1.08, efficiency: 50 %,
+    discharge_temperature: HOT degC}
+machines:
+  engine: {inputs: {retort: 3 g/s}, outputs: {power: 9 kW, co2: 4 g/s}, places: {hall: 6},
+    max_inlet_temperature: 80 degC, min_inlet_pressure: 2 kPa(g)}
+demands: {mill: {power: 50 kW}}
+"""
+
+
+def retort_site(tmp_path: Path, place: str, hot: int) -> Site:
+    path = tmp_path / "site.yaml"
+    path.write_text(RETORT.replace("PLACE", place).replace("HOT", str(hot)), encoding="utf-8")
+    return read_site(path)
+
+
+def test_a_holder_is_told_as_hot_as_what_is_blown_into_it(tmp_path: Path) -> None:
+    """The bare pipe cools the gas to the air; the fan at the holder may give it 75 degC."""
+    site = retort_site(tmp_path, "yard", 75)
+    plan = make_plan(site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+    (fan,) = plan.boosters
+    assert (fan.store, plan.power.firm_clean > 0.0) == ("holder@yard", True)
+    assert plan.heat is not None
+    (holder,) = [one for one in plan.heat.limits if one.subject == "store holder at yard"]
+    assert holder.value == pytest.approx(273.15 + 75)
+    cold = [replace(one, value=290.0) if one == holder else one for one in plan.heat.limits]
+    forged = replace(plan, heat=replace(plan.heat, limits=tuple(cold)))
+    assert "limit_value" in audit(site, forged).rules
+
+
+def test_a_booster_at_a_pipe_takes_the_power_of_the_pipes_stream(tmp_path: Path) -> None:
+    """Behind the cooler the gas has 60 degC, not the 320 degC of the source."""
+    site = network_of(retort_site(tmp_path, "kiln", 50))
+    energies = {
+        site.routes[one.route].stream.inlet: one.energy
+        for one in site.pressures["retort"].boosters
+        if one.start.startswith("kiln")
+    }
+    cold, hot = min(energies), max(energies)
+    assert hot == pytest.approx(273.15 + 320)
+    assert cold < 273.15 + 61
+    assert energies[cold] / energies[hot] == pytest.approx(cold / hot, rel=0.01)
+    plan = make_plan(site.site, Settings(node_limit=100, threads=1)).plan
+    assert plan is not None
+    assert breaches(site.site, plan) == []
+    (fan,) = plan.boosters
+    inlet = site.routes[fan.route].stream.inlet
+    assert fan.power == pytest.approx(fan.flow * energies[inlet], rel=1e-6)
+    for share in (0.9, 1.1):
+        other = replace(plan, boosters=(replace(fan, power=share * fan.power),))
+        assert "booster_power" in audit(site.site, other).rules
