@@ -39,6 +39,7 @@ from allocator.studies.pipe_steps import (
     lightest,
     longer,
     spread,
+    static_of,
 )
 
 _NO_LOSS = PipeLoss(0.0, 0.0, 0.0, 0.0, 0.0, math.inf)
@@ -264,7 +265,7 @@ class PipePaths:
                 ):
                     continue
                 reached = before_pipe(one, path, pipe, filling)
-                given, shut = path.given - giver.lost, path.back + giver.known.static
+                given, shut = path.given - giver.lost, path.back + static_of(one, giver)
                 if reached is None or given < max(giver.least, one.least):
                     continue
                 if shut > min(pipe.rating, reached[1]):

@@ -89,7 +89,7 @@ def after_pipe(
             return None
         potential, power = potential + option.gain, power + option.energy * flow
         shut = shut * (option.boost**2 if one.gas else 1.0) + option.rise
-    potential, shut = potential - pipe.lost, shut + pipe.known.static
+    potential, shut = potential - pipe.lost, shut + static_of(one, pipe)
     if potential < max(pipe.least, one.least) or shut > pipe.rating:
         return None
     return min(potential, one.most), shut, power
@@ -102,12 +102,17 @@ def before_pipe(
     if one is None:
         return path.potential, path.shut, path.power
     need, power, option = max(path.potential, pipe.least, one.least), path.power, pipe.booster
-    need, bears = need + pipe.lost, min(path.shut, pipe.rating) - pipe.known.static
+    need, bears = need + pipe.lost, min(path.shut, pipe.rating) - static_of(one, pipe)
     if option is not None:
         need, power = max(need - option.gain, option.inlet), power + option.energy * flow
         bears = bears_before(one, option, bears)
     need, bears = max(need, one.least), min(bears, pipe.rating)
     return None if need > one.most or bears < one.least else (need, bears, power)
+
+
+def static_of(one: FluidPressures, pipe: PipeChoice) -> float:
+    """Potential gained along a pipe at rest, at the most: cold in a fall, hot in a rise."""
+    return max(weight * pipe.known.fall for weight in one.weights)
 
 
 def bears_before(one: FluidPressures, option: BoosterOption, bears: float) -> float:
