@@ -137,18 +137,16 @@ class _Trade:
         self.within(cap, power)
         return self.solved(self.scarce, limit)
 
-    def hold_reached(self) -> None:
-        """Hold what the point so far gives and takes; fewer flows may mean less that is flared."""
+    def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
+        """The best point so far, as a plan."""
         reached = self.search_state.point
         assert reached is not None
         given = value_at(self.search_state, self.scarce, reached)
         cap = given + self.scarce.scale + HELD * abs(given)
-        self.within(cap, value_at(self.search_state, self.power, reached))
-
-    def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
-        """The best point so far, as a plan."""
+        power = value_at(self.search_state, self.power, reached)
         for _ in range(2):  # short flows leave more that is not used
-            self.hold_reached()
+            # fewer flows may mean less that is flared: what was reached is held meanwhile
+            self.within(cap, power)
             self.search_state.point = cleaned_up(
                 self.search_state,
                 self.sets,

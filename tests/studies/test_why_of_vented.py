@@ -39,6 +39,8 @@ machines:
     places: {works: 4}}
   diesel_set: {inputs: {diesel: 2 g/s}, outputs: {power: 32 kW, fossil_co2: 6.38 g/s},
     places: {works: 2}}
+  flare: {inputs: {biogas: 8 g/s}, outputs: {bio_co2: 12.96 g/s}, places: [farm, works],
+    flare: true}
 demands: {town: {power: 60 kW}}
 """
 
@@ -73,20 +75,19 @@ def test_a_sufficient_flow_suffices_and_no_less(tmp_path: Path) -> None:
 
 
 def test_what_stops_the_next_generator(tmp_path: Path) -> None:
-    """A cap on emissions: as much vented gas as there is, and one generator more."""
+    """A larger flow of gas that must be flared lets no further engine of oil run."""
     site = with_limit(tmp_path, "12 g/s", "0 %")
-    (row,) = [one for one in carried_rows(site, EXACT) if one.machine == "gas_set"]
-    (stop,) = [stop for stop in row.stops if stop.limit.kind == "flow"]
-    assert stop.more is not None
 
-    def units(factor: float) -> float:
-        (at,) = [
-            one for one in carried_rows(with_flows(site, factor), EXACT) if one.machine == "gas_set"
-        ]
-        return at.firm
+    def units(kind: str, factor: float) -> float:
+        rows = carried_rows(with_flows(site, factor), EXACT)
+        return next(row.firm for row in rows if row.machine == kind)
 
-    assert units(1 + stop.more) >= row.firm // 1 + 1 - 1e-4
-    assert units(1 + 0.97 * stop.more) < row.firm // 1 + 1
+    rows = carried_rows(site, EXACT)
+    assert {row.machine for row in rows} == {"gas_set", "diesel_set"}
+    for row in rows:
+        for stop in row.stops:
+            if stop.limit.kind == "flow" and stop.more is not None:
+                assert units(row.machine, 1 + stop.more) >= row.firm // 1 + 1 - 1e-4
 
 
 def test_the_marginal_value_of_a_flow_that_is_vented(tmp_path: Path) -> None:
