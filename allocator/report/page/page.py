@@ -57,6 +57,7 @@ from allocator.report.words import (
     goal_sought,
     goal_value,
     quantity,
+    without_dust,
 )
 from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
@@ -281,7 +282,7 @@ def _environment() -> jinja2.Environment:
 
 
 def _goals(site: Network, plan: Plan) -> list[GoalBar]:
-    found = []
+    found, plan = [], without_dust(plan)
     for number, goal in enumerate(plan.goals):
         most = max(abs(goal.value), abs(goal.bound or 0.0))
         found.append(
