@@ -254,3 +254,15 @@ def test_on_a_phone_the_time_slider_does_not_cover_the_first_screen(
     page.set_viewport_size({"width": 1280, "height": 900})
     page.evaluate("scrollTo(0, 0)")
     assert clock.is_visible()
+
+
+def test_a_long_figure_does_not_run_into_its_words(shown: Show, first: tuple[Site, Plan]) -> None:
+    site, plan = first
+    page = shown(replace(site, currency="EUR"), replace(plan, money=123_456_789.0))
+    over = """[...document.querySelectorAll('.said li')].filter(
+        e => e.children[0].scrollWidth > e.children[0].clientWidth + 1).map(e => e.innerText)"""
+    grid = """[...document.querySelectorAll('.said li')].filter(e => {
+        const range = document.createRange(); range.selectNodeContents(e.children[0]);
+        return range.getBoundingClientRect().right > e.children[1].getBoundingClientRect().left;
+        }).map(e => e.innerText)"""
+    assert page.evaluate(over) == page.evaluate(grid) == []
