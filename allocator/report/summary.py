@@ -189,8 +189,6 @@ def _money(site: Network, plan: Plan) -> list[str]:
     if plan.money == 0:
         return []
     running = running_money(site, plan)
-    if abs(running) < 1e-6 * abs(plan.money):
-        running = 0.0
     horizon = quantity(running_span(site), "duration")
     rows = [("to build", money(plan.money - running, unit_of_money(site)))]
     if running:

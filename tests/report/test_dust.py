@@ -11,6 +11,7 @@ from handmade_cove import COVE, COVE_PLAN
 from allocator.base.status import Status
 from allocator.network.deriving import network_of
 from allocator.plans.records import Emissions, GoalResult, Plan
+from allocator.report.bill import bill_of_materials, running_money
 from allocator.report.page import page_html
 from allocator.report.summary import full_summary
 from allocator.report.words import without_dust
@@ -39,3 +40,12 @@ def test_dust_is_nothing(value: float, bound: float) -> None:
 def test_small_amounts_that_are_there_stay() -> None:
     told = without_dust(with_emissions(1e-6, 9e-7)).goals[-1]
     assert (told.value, told.bound) == (1e-6, 9e-7)
+
+
+def test_rounding_is_no_running_cost() -> None:
+    built = sum(line.counted for line in bill_of_materials(network_of(COVE), COVE_PLAN))
+    plan = replace(COVE_PLAN, money=built + 1.8e-12 * built)
+    assert running_money(network_of(COVE), plan) == 0.0
+    page = " ".join(page_html(network_of(COVE), plan).split())
+    assert "to build" in page
+    assert "to run for" not in page

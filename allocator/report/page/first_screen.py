@@ -129,8 +129,9 @@ def built_of(site: Network, plan: Plan) -> list[Said]:
         running = running_money(site, plan)
         unit = unit_of_money(site)
         build, run = money(plan.money - running, unit), money(running, unit)
-        words = f"{head('money')}: {build} to build, {run} to run for "
-        words += quantity(running_span(site), "duration")
+        words = f"{head('money')}: {build} to build"
+        if running:
+            words += f", {run} to run for {quantity(running_span(site), 'duration')}"
         found.append(Said(money(plan.money, unit), words, repr(plan.money)))
     return found
 
