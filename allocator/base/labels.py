@@ -26,7 +26,7 @@ LABELS: Mapping[str, Term] = MappingProxyType(
         "firm_clean": Term("firm clean power", "At all times, without counted emission."),
         "firm_total": Term("firm power", "At all times, from any supply."),
         "firm_emitting": Term("firm emitting power", "At all times, with counted emission."),
-        "mean_clean": Term("mean clean power", "Average over time; estimate, not firm."),
+        "mean_clean": Term("mean clean power", "Average over time; upper estimate, not firm."),
         "bound": Term("proven limit", "No firm plan can have more."),
         "gap": Term("gap", "Distance of value and proven limit, of the larger one."),
         "demand_power": Term("power demanded", "Mean over time."),

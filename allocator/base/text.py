@@ -53,11 +53,13 @@ def table(
 
     ``right``: indices of columns that line up on the right, for numbers. Where the whole would
     be wider than :func:`width`, the widest columns give way and their cells run over lines; names
-    are broken after ``_`` then, and other words and numbers last.
+    are broken after ``_`` then. Numbers that are still too wide go on in a table below, with the
+    first column again; words and numbers are broken only where that leaves no room.
     """
     cells = [[printable(cell) for cell in row] for row in (heads, *rows)]
     widths = [max(1, *(len(row[i]) for row in cells)) for i in range(len(heads))]
     aligned = set(right)
+    lines: list[str] = []
     whole, parted = (
         [
             max(
@@ -68,11 +70,17 @@ def table(
         for unbroken in (_unbroken, _parted)
     )
     room = width() - indent - GAP * (len(heads) - 1)
+    fitting = _fitting(parted, width() - indent)
+    if aligned and 1 < fitting < len(heads):
+        for columns in (range(fitting), (0, *range(fitting, len(heads)))):
+            part = [[row[i] for i in columns] for row in cells]
+            numbers = [k for k, i in enumerate(columns) if i in aligned]
+            lines += [*([""] if lines else []), *table(part[0], part[1:], numbers, indent)]
+        return lines
     for least in (whole, parted, [_NARROWEST] * len(heads)):
         while sum(widths) > room and any(map(operator.gt, widths, least)):
             spare = [wide if wide > few else 0 for wide, few in zip(widths, least, strict=True)]
             widths[spare.index(max(spare))] -= 1
-    lines: list[str] = []
     for row in cells:
         wrapped = [_wrapped(cell, wide) or [""] for cell, wide in zip(row, widths, strict=True)]
         for k in range(max(len(part) for part in wrapped)):
@@ -83,6 +91,16 @@ def table(
             ]
             lines.append((" " * indent + (" " * GAP).join(shown)).rstrip())
     return lines
+
+
+def _fitting(least: Sequence[int], room: int) -> int:
+    """How many of the first columns have room, each with its least width."""
+    taken = -GAP
+    for number, wide in enumerate(least):
+        taken += GAP + wide
+        if taken > room:
+            return number
+    return len(least)
 
 
 def _unbroken(cell: str, number: bool) -> int:

@@ -11,11 +11,11 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from allocator.model.drops import added
-from allocator.model.index_sets import IndexSets
-from allocator.model.limits import LOOSE, Limit, slacked
+from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.model.limits import FURTHEST, LOOSE, Limit, slacked
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pressure_limits import Rows, lowest, pressure_limit, where_used
-from allocator.model.pressures import Pressures, boost
+from allocator.model.pressures import Pressures, boost, boosted
 from allocator.model.rules.pressure import most_moved
 from allocator.model.rules.ratings import rating_row, shut_along_row
 from allocator.network.pressure_records import BoosterOption
@@ -163,3 +163,43 @@ def _counts(model: Model, rows: Rows, booster: BoosterType) -> Iterator[Limit]:
             limit = slacked(model, Limit(kind, name, path, float(most), "number", True))
             model.extend(rows[row], [(-1.0, limit.slack)])
             yield limit
+
+
+def idle_boosters(model: Model, rows: Rows, sets: IndexSets) -> None:
+    """A booster that does not run limits no flow, and takes no power, however large flows become.
+
+    ``boosted + beyond >= flow - most (1 - boost)`` and ``flow - beyond <= most`` where it does not
+    run, with ``beyond <= FURTHEST most (1 - boost)`` and no larger than what limits are lifted by:
+    of what pipes carry, or of the flows of sources, where no machine gives the fluid.
+    """
+    pressures = sets.pressures
+    for at, options in ({} if pressures is None else pressures.boosters_at).items():
+        for option in options:
+            key = boost(option)
+            row = model.rows[rows[f"boosted[{key}]"]]
+            most, beyond = -row.low * row.scale, ("beyond", key)
+            model.variable(beyond, 0.0, unit=model.columns[model.index(boosted(option))].unit)
+            model.extend(rows[f"boosted[{key}]"], [(1.0, beyond)])
+            if (flow := f"booster_flow[{key}]") in rows:
+                model.extend(rows[flow], [(-1.0, beyond)])
+            widest = FURTHEST * most
+            terms: Terms = [(1.0, beyond), (widest, key)]
+            model.row(f"beyond[{key}]", terms, high=widest)
+            lifted = _lifted_flows(model, sets, option.fluid, at)
+            if lifted is not None:
+                model.row(f"beyond_by[{key}]", [(1.0, beyond), *lifted], high=0.0)
+
+
+def _lifted_flows(
+    model: Model, sets: IndexSets, fluid: str, at: PipeArc | str
+) -> list[tuple[float, Key]] | None:
+    """Less what lifted limits add to the most that comes to a pipe or store; None: not known."""
+    if isinstance(at, PipeArc):
+        builds = sets.pipes[at.route, fluid].builds
+        lifted: list[Key] = [("more", at.route, build, fluid) for build in builds]
+        return [(-1.0, key) for key in lifted if model.has(key)]
+    if any(fluid in group.type.outputs for group in sets.groups.values()):
+        return None
+    peak = max(sets.peak(shape) for shape in sets.fluid_shapes[fluid])
+    mine: list[Key] = [("more", s) for s in sets.sources if sets.site.sources[s].fluid == fluid]
+    return [(-peak, key) for key in mine if model.has(key)]

@@ -6,6 +6,7 @@ statement serves all three, so that what is learnt for one question is there for
 
 from __future__ import annotations
 
+from allocator.model.booster_limits import idle_boosters
 from allocator.model.expressions import collected, direct_mean
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.kept_out import kept_out
@@ -36,6 +37,7 @@ def stretched(
         found += rule(copy, rows, sets)
     if demands:
         found += asked(copy, rows, sets)
+    idle_boosters(copy, rows, sets)
     for want in wants:
         found.append(want_row(copy, sets, want))
     return copy, tuple(found)

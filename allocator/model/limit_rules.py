@@ -11,7 +11,7 @@ from dataclasses import replace
 from allocator.model.booster_limits import booster_limits
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, LOOSE, Limit, slacked
-from allocator.model.model import INFINITY, Model
+from allocator.model.model import INFINITY, Model, Terms
 from allocator.model.outage_limits import lost_machines
 from allocator.model.pressure_limits import (
     inlet_limits,
@@ -23,6 +23,7 @@ from allocator.model.pressure_limits import (
 from allocator.model.rules.heat import demand_row, heat_row
 from allocator.model.rules.power import ROOM, served
 from allocator.model.rules.pressure import opened
+from allocator.model.rules.venting import always
 from allocator.model.store_limits import filling_limits, release_limits
 from allocator.model.velocity_limits import velocity_limits
 from allocator.model.widening import widened
@@ -158,6 +159,11 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         mine = [s for s in sets.sources if sets.site.sources[s].fluid == fluid]
         path = ("sources", mine[0], "flow")
         limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True))
+        if model.has(always(fluid)):
+            # what sources vent untapped is lifted with their flows, and counts
+            model.raise_high(always(fluid))
+            terms: Terms = [(1.0, always(fluid)), (-1.0, limit.slack)]
+            model.row(f"always[{fluid}]", terms, low=1.0, high=1.0)
         for name in mine:
             row, flow = f"source_capacity[{name}]", sets.site.sources[name].flow
             if row not in rows:

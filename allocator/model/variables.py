@@ -26,7 +26,7 @@ Keys are tuples that begin with a word:
 ``("guards", g, k)``                 flare g burns what overflows of store k, 0 or 1
 ``("guarded", g, k)``                what comes to store k at once, where it does, kg/s
 ``("flared", g, k)``                 what overflows of it, mean kg/s
-``("always",)``                      1: what is vented whatever the plan does is a multiple of it
+``("always", f)``                    1: what is vented whatever the plan does is a multiple of it
 ``("evened", g, f, j)``              what a group gives of f following j that is used steady, kg/s
 ``("lent", g, f, j)``                steady kg/s that a group gives of f for what follows j
 ``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
@@ -65,7 +65,7 @@ from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import INFINITY, Model
 from allocator.model.outages import declare_outages
 from allocator.model.pressures import declare_pressures
-from allocator.model.rules.venting import ALWAYS, declare_flares
+from allocator.model.rules.venting import always, declare_flares
 from allocator.model.ways import way
 from allocator.plans.records import FLAT
 
@@ -90,8 +90,9 @@ def declare(model: Model, sets: IndexSets) -> None:
     _stores(model, sets, flow_unit)
     _machines(model, sets)
     declare_flares(model, sets, flow_unit)
-    if any(site.fluids[fluid].vented_weight for fluid in sets.always_coming):
-        model.variable(ALWAYS, 1.0, 1.0)
+    for fluid in sets.always_coming:
+        if site.fluids[fluid].vented_weight:
+            model.variable(always(fluid), 1.0, 1.0)
     _power(model, sets, power_unit)
     if sets.pressures is not None:
         declare_pressures(model, sets, sets.pressures, flow_unit)

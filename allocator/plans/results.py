@@ -104,9 +104,9 @@ class Power:
     """Firm and mean power."""
 
     firm_clean: float = fact("firm_clean_w", "Clean power at all times.")
-    mean_clean: float = fact("mean_clean_w", "Clean power on average.")
+    mean_clean: float = fact("mean_clean_w", "Upper estimate of clean power on average.")
     firm_total: float = fact("firm_total_w", "Power in all at all times.")
-    mean_total: float = fact("mean_total_w", "Power in all on average.")
+    mean_total: float = fact("mean_total_w", "Upper estimate of power in all on average.")
     demand_mean: float = fact("demand_mean_w", "Mean of all demands for power.")
     served_share: float = fact("served_share", "Share of these demands that is served.")
 

@@ -65,8 +65,12 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
 
 
 def running_money(site: Network, plan: Plan) -> float:
-    """Money for fuel and moving, over the site's horizon or a year: all less what is built."""
-    return plan.money - sum(line.counted for line in bill_of_materials(site, plan))
+    """Money for fuel and moving, over the site's horizon or a year: all less what is built.
+
+    What is below a millionth of all is rounding, and 0.
+    """
+    running = plan.money - sum(line.counted for line in bill_of_materials(site, plan))
+    return 0.0 if abs(running) < 1e-6 * abs(plan.money) else running
 
 
 def _thing(

@@ -131,7 +131,7 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
         running = running_money(site, plan)
         unit = unit_of_money(site)
         words = f"Cost {money(plan.money, unit)}"
-        if abs(running) >= 1e-6 * abs(plan.money):
+        if running:
             words += (
                 f": {money(plan.money - running, unit)} to build, "
                 f"{money(running, unit)} to run for {quantity(running_span(site), 'duration')}"

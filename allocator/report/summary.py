@@ -43,6 +43,7 @@ from allocator.report.words import (
     percent,
     quantity,
     vented_at_all,
+    without_dust,
 )
 from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
@@ -109,7 +110,8 @@ def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | 
     if plan.basis == "firm":
         rows.append(row("firm", power.firm_clean, power.firm_total))
         if _above(power.mean_clean, power.firm_clean) or _above(power.mean_total, power.firm_total):
-            rows.append(row("on average, spill used too", power.mean_clean, power.mean_total))
+            words = "on average, spill used too, at most"
+            rows.append(row(words, power.mean_clean, power.mean_total))
         if proof is not None:
             simulated = (proof.mean("mean_clean_w"), proof.mean("mean_total_w"))
             rows.append(row("on average, simulated", *simulated))
@@ -130,6 +132,7 @@ def _above(more: float, less: float) -> bool:
 
 
 def _goals(plan: Plan, currency: str) -> list[str]:
+    plan = without_dust(plan)
     rows = [
         (
             goal_sought(goal),
@@ -186,8 +189,6 @@ def _money(site: Network, plan: Plan) -> list[str]:
     if plan.money == 0:
         return []
     running = running_money(site, plan)
-    if abs(running) < 1e-6 * abs(plan.money):
-        running = 0.0
     horizon = quantity(running_span(site), "duration")
     rows = [("to build", money(plan.money - running, unit_of_money(site)))]
     if running:

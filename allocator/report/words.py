@@ -130,9 +130,7 @@ def grams_a_kwh(release: float) -> str:
 
 def emissions_of(plan: Plan) -> Emissions:
     """The emissions of a plan; what is below a billionth of the gas taken is rounding, and 0."""
-    found, taken = plan.emissions, 0.0
-    for use in plan.sources:
-        taken += sum(use.collect.values())
+    found, taken = plan.emissions, _taken(plan)
 
     def rounded(rate: float) -> float:
         return rate if rate > ROUNDED * taken else 0.0
@@ -142,6 +140,28 @@ def emissions_of(plan: Plan) -> Emissions:
         counted=rounded(found.counted),
         vented={fluid: rounded(rate) for fluid, rate in found.vented.items()},
     )
+
+
+def _taken(plan: Plan) -> float:
+    """Gas taken of all sources that are on, kg/s."""
+    return sum(sum(use.collect.values()) + sum(use.direct.values()) for use in plan.sources)
+
+
+def without_dust(plan: Plan) -> Plan:
+    """The plan with values and bounds of goals that are rounding, and no amounts, as 0.
+
+    Of emissions what is below a billionth of the gas taken, of power below one of the demand.
+    """
+    scales = {"emissions": _taken(plan)}
+    scales |= dict.fromkeys(("clean_power", "served_power"), plan.power.demand_mean)
+    goals = []
+    for goal in plan.goals:
+        least = ROUNDED * scales.get(goal.name.partition(" ")[0], 0.0)
+        value = 0.0 if abs(goal.value) <= least else goal.value
+        bound = 0.0 if goal.bound is not None and abs(goal.bound) <= least else goal.bound
+        gap = 0.0 if value == 0.0 and bound == 0.0 else goal.gap
+        goals.append(replace(goal, value=value, bound=bound, gap=gap))
+    return replace(plan, goals=tuple(goals))
 
 
 def vented_at_all(emissions: Emissions) -> dict[str, float]:

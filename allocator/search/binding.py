@@ -83,15 +83,25 @@ def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
         if use.tapped and use.name in sets.curves and not sources[use.name].delivered
     ]
     spells = {name: sets.curves[name].pattern.longest_quiet for name in tapped}
-    if not spells or max(spells.values()) <= 0:
-        return ["outages: to bridge them, storage must be larger than the plan has"]
-    worst = max(sorted(spells), key=lambda name: spells[name])
     proven = mean_basis.status in (Status.OPTIMAL, Status.WITHIN_GAP)
-    return [
-        f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}'); "
+    average = (
         f"average flows would give {'' if proven else 'at least '}"
         f"{format_quantity(mean, 'power')} clean, not {format_quantity(firm, 'power')}"
-    ]
+    )
+    peak, moved = (math.fsum(b.power for b in one.boosters) for one in (plan, mean_basis))
+    more = peak - moved
+    kept = (
+        f"boosters: {format_quantity(peak, 'power')} is kept for them, what they take at peak "
+        f"flow, not {format_quantity(moved, 'power')}, what they take at average flows"
+    )
+    if more >= NEARLY * (mean - firm):  # nothing is lost to outages
+        return [f"{kept}; {average}"]
+    lines = [kept] if more > 0.02 * firm else []
+    if not spells or max(spells.values()) <= 0:
+        return [*lines, f"flows that vary: {average}"]
+    worst = max(sorted(spells), key=lambda name: spells[name])
+    spell = f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}')"
+    return [*lines, f"{spell}; {average}"]
 
 
 def _stocks(sets: IndexSets, plan: Plan) -> list[str]:

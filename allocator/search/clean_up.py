@@ -9,13 +9,14 @@ without where the model can, and the last digits are worked out (:mod:`refining`
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 import numpy as np
 
 from allocator.model.buffers import is_used
 from allocator.model.cuts import Promise, promises_of
 from allocator.model.expressions import (
+    arrivals,
     bursts,
     can_cycle,
     drawn_at_most,
@@ -28,7 +29,7 @@ from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import Key, Model, Row
 from allocator.model.outages import scenarios_of, values_during
 from allocator.model.pipe_types import lasts_as_long, material_per_metre
-from allocator.search.directions import bears_pressure, relaid, without_idle_boosters
+from allocator.search.directions import NOTHING, bears_pressure, relaid, without_idle_boosters
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
 from allocator.search.strategy.budgets import PLAN
 from allocator.solver.solver_model import SolverModel
@@ -36,6 +37,8 @@ from allocator.solver.solver_model import SolverModel
 NEXT_TO_NOTHING = 1e-7
 """Amounts below this share of the step of their variable are set to 0 where they can be."""
 SPARE = 1e-7
+THROUGH_STORES = ("draw", "inflow", "release", "level", "burst_part", "swing")
+"""Amounts that go through stores and batteries."""
 
 
 def cleaned_up(
@@ -139,7 +142,7 @@ def short_flows(model: Model, sets: IndexSets) -> dict[int, float]:
             costs[number] = 0.02 if burnt else 0.01
         elif word == "direct":
             costs[number] = 0.01
-        elif word in ("wire", "inflow", "release", "swing", "burst_part"):
+        elif word in ("size", "wire", "inflow", "release", "swing", "burst_part"):
             costs[number] = 0.001
     return costs
 
@@ -162,6 +165,7 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
             put(("tap", name), 0.0)
     _trim_pipes(model, sets, values, put)
     without_idle_boosters(sets, values, put)
+    _trim_stores(model, sets, values, put)
     if scenarios_of(sets):
         return result  # units that idle are there for those that may be out of order
     for name, group in sets.groups.items():
@@ -176,6 +180,33 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
         needed = max(0, math.ceil(used - 1e-7) - group.existing)
         put(("count", name), min(values[("count", name)], float(needed)))
     return result
+
+
+def _trim_stores(
+    model: Model, sets: IndexSets, values: Mapping[Key, float], put: Callable[[Key, float], None]
+) -> None:
+    """Leave out the base of a store of no size, and the units of one that nothing goes through."""
+    for name in {**sets.fluid_stores, **sets.batteries}:
+        size: Key = ("size", name)
+        nothing = NEXT_TO_NOTHING * model.columns[model.index(size)].unit
+        if values[size] > nothing and (scenarios_of(sets) or _serves(model, sets, values, name)):
+            continue
+        for key in (("stand", name), ("units", name)):
+            if model.has(key):
+                put(key, 0.0)
+
+
+def _serves(model: Model, sets: IndexSets, values: Mapping[Key, float], store: str) -> bool:
+    """Whether anything goes into a store or battery or is drawn from it."""
+    filled = [key for _, key in arrivals(sets, f"store:{store}")]
+    own = [
+        column.key
+        for column in model.columns
+        if isinstance(column.key, tuple)
+        and column.key[0] in THROUGH_STORES
+        and column.key[1] == store
+    ]
+    return any(values[key] > NOTHING for key in (*filled, *own))
 
 
 def _turning(model: Model, sets: IndexSets, group: Group, values: dict[Key, float]) -> float:

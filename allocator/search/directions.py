@@ -51,6 +51,10 @@ def relaid(
     put(lay, 0.0)
     if other is not None:
         put(("lay", route, other, fluid), 1.0)
+    if other is None and sets.pressures is not None:
+        for arc in sets.arcs_along(route, fluid):
+            for option in sets.pressures.boosters_at.get(arc, ()):
+                put(boost(option), 0.0)  # it has no pipe to stand at
     before = ways_of(sets, route, fluid, build)
     after = before if other is None else ways_of(sets, route, fluid, other)
     for one, another in zip(before, after, strict=True):

@@ -139,20 +139,25 @@ class _Trade:
 
     def point(self, found: GoalFound, least: GoalFound, end: str) -> Point:
         """The best point so far, as a plan."""
-        if any(fluid.vented_weight for fluid in self.site.fluids.values()):
+        reached = self.search_state.point
+        assert reached is not None
+        given = value_at(self.search_state, self.scarce, reached)
+        cap = given + self.scarce.scale + HELD * abs(given)
+        power = value_at(self.search_state, self.power, reached)
+        for _ in range(2):  # short flows leave more that is not used
             # fewer flows may mean less that is flared: what was reached is held meanwhile
-            reached = self.search_state.point
-            assert reached is not None
-            given = value_at(self.search_state, self.scarce, reached)
-            cap = given + self.scarce.scale + HELD * abs(given)
-            self.within(cap, value_at(self.search_state, self.power, reached))
-        point = cleaned_up(
-            self.search_state,
-            self.sets,
-            self.search_state.solver_model.left(most=QUESTIONS.frontier_clean_up_seconds),
-        )
+            self.within(cap, power)
+            self.search_state.point = cleaned_up(
+                self.search_state,
+                self.sets,
+                self.search_state.solver_model.left(most=QUESTIONS.frontier_clean_up_seconds),
+            )
+        point = self.search_state.point
+        assert point is not None
         model = self.search_state.solver_model.model
-        goals = [found]
+        # bounds under a cap are none of the site, which may not even have the goal
+        of_site = end == "most" and found.goal.name in self.site.goals
+        goals = [found] if of_site else []
         plan = plan_at(self.site, self.settings, model, self.sets, point, goals)
         plan = replace(plan, limits=binding_constraints(self.sets, plan, None))
         values = model.by_key(point)

@@ -73,3 +73,14 @@ def test_a_section_without_lines_is_left_out() -> None:
 def test_a_column_with_nothing_in_it_is_no_error() -> None:
     """A plan that releases nothing had such a column, and the summary failed on it."""
     assert table(("", "kg", ""), [("a", "1", "")]) == ["     kg", "  a  1"]
+
+
+def test_a_table_that_is_too_wide_goes_on_below_and_breaks_no_word() -> None:
+    heads = ["name", *(f"temperature {n}, degC" for n in range(12))]
+    rows = [["gas_cooler_of_the_works", *("1 234.5" for _ in range(12))]]
+    lines = table(heads, rows, right=range(1, 13))
+    assert all(len(line) <= WIDTH for line in lines)
+    words = [word for line in lines for word in line.split()]
+    assert words.count("temperature") == 12
+    assert sum("1 234.5" in line for line in lines) == lines.count("") + 1 > 1
+    assert words.count("name") == lines.count("") + 1  # the first column is in each part

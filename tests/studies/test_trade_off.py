@@ -161,3 +161,34 @@ def test_the_end_without_emissions_has_none(tmp_path: Path) -> None:
     assert least.power == pytest.approx(20e3, rel=1e-4)
     assert most.given == pytest.approx(3.2e-3, rel=1e-4)
     assert most.power == pytest.approx(36e3, rel=1e-4)
+
+
+@pytest.mark.parametrize("give", ["steel", "money"])
+def test_a_site_without_the_goal_of_clean_power_may_be_asked(give: str) -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    site = replace(site, goals=("served_power", "scarce_material"))
+    steps = frontier_steps(site, give, 3, EXACT)
+    assert steps[-1].point.power == pytest.approx(130 / 64_800 / 1.5e-3 * 1e4, rel=1e-6)
+    for step in steps:
+        assert step.plan.verified
+        assert {goal.name for goal in step.plan.goals} == {*site.goals}
+
+
+def test_a_bound_under_a_cap_is_none_of_the_site() -> None:
+    """A plan says what no plan of its site can pass, whatever it was given."""
+    site = read_site(NETWORKS / "first.yaml")
+    steps = frontier_steps(site, "steel", 3, EXACT)
+    most = max(step.point.power for step in steps)
+    for step in steps:
+        for goal in step.plan.goals:
+            if goal.name == "clean_power":
+                assert goal.bound is None or goal.bound >= most * (1 - 1e-6)
+
+
+def test_the_end_without_emissions_of_a_site_without_served_power(tmp_path: Path) -> None:
+    file = tmp_path / "site.yaml"
+    file.write_text(f"{EMITTING}goals: [clean_power, money]\n", encoding="utf-8")
+    steps = frontier_steps(read_site(file), "emissions", 2, Settings(node_limit=1000))
+    assert [step.plan.verified for step in steps] == [True, True]
+    assert steps[0].point.given == 0.0
+    assert steps[0].point.power == pytest.approx(20e3, rel=1e-4)

@@ -17,15 +17,20 @@ from allocator.model.expressions import (
     scaled,
 )
 from allocator.model.index_sets import Group, IndexSets
-from allocator.model.model import Model, Terms
+from allocator.model.model import Key, Model, Terms
 from allocator.model.rules.power import served
 from allocator.plans.records import FLAT
 
-ALWAYS = ("always",)
-"""A variable that is 1: what comes whatever the plan does is a multiple of it."""
-
 MANY = 1000
 """Machines that a place without a limit is taken to hold at the most, for a bound alone."""
+
+
+def always(fluid: str) -> Key:
+    """A variable that is 1: what comes of a fluid whatever the plan does is a multiple of it.
+
+    Where the flows of its sources are lifted it is that many times the flows of the file.
+    """
+    return ("always", fluid)
 
 
 def vented(sets: IndexSets, fluid: str) -> Terms:
@@ -34,7 +39,7 @@ def vented(sets: IndexSets, fluid: str) -> Terms:
     A source that vents what nobody takes gives all of its mean flow, whatever is taken of it; any
     other gives what is taken.
     """
-    terms: Terms = [(sets.always_coming.get(fluid, 0.0), ALWAYS)]
+    terms: Terms = [(sets.always_coming.get(fluid, 0.0), always(fluid))]
     for name in sets.sources:
         source = sets.site.sources[name]
         if source.fluid == fluid and source.when_untapped == "stays":

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
@@ -19,10 +19,10 @@ class Chain:
 
     ``tap:NAME``, ``run:ROUTE:FLUID``, ``line:NAME``, ``store:type@place`` (batteries too), and
     ``booster:...`` without which the pressures on its ways do not hold.
-    ``units``: machine group -> units that it adds to what must stand. ``power``: W before the
-    plant's own load; 0 for a chain that serves a fluid. ``filled``: names of the stores, and parts
-    of batteries, that must hold their reserve before it is promised; of one that fills another,
-    the first comes first.
+    ``units``: machine group -> units that it adds to what must stand. ``power``: W, less what its
+    boosters take, before the plant's other load; 0 for a chain that serves a fluid. ``filled``:
+    names of the stores, and parts of batteries, that must hold their reserve before it is promised;
+    of one that fills another, the first comes first.
     """
 
     title: str
@@ -52,7 +52,23 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
             title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
-    return tuple(chains)
+    return tuple(_less_boosters(plan, chains))
+
+
+def _less_boosters(plan: Plan, chains: Iterable[Chain]) -> Iterator[Chain]:
+    """Chains less what boosters take that they need: each booster by those that need it alone.
+
+    Chains that share a booster bear it in the ratio of their powers.
+    """
+    chains = list(chains)
+    taken = {booster_key(use): use.power for use in plan.boosters}
+    served = {
+        key: math.fsum(chain.power for chain in chains if key in chain.needs) for key in taken
+    }
+    for chain in chains:
+        mine = [key for key in taken if key in chain.needs and served[key] > 0]
+        own = math.fsum(taken[key] * chain.power / served[key] for key in mine)
+        yield replace(chain, power=max(0.0, chain.power - own))
 
 
 def firm_load(machine: MachineUse) -> float:

@@ -43,7 +43,7 @@ def said_of(plan: Plan) -> list[Said]:
         words = f"{head('mean_clean')}: average-flow estimate, not firm"
         return [Said(quantity(power.mean_clean, "power"), words, repr(power.mean_clean))]
     words = f"{head('firm_clean')}, {percent(power.firm_clean / power.demand_mean)} of demand"
-    limit = _limit(plan)
+    limit = _bound(plan)  # that of the ceiling is in the picture of supply, by its own name
     if limit is not None:
         words += f"; {head('bound')} {quantity(limit, 'power')}"
         words += f", {head('gap')} {gap((limit - power.firm_clean) / limit)}" if limit > 0 else ""
@@ -63,12 +63,18 @@ def said_of(plan: Plan) -> list[Said]:
     return found
 
 
-def _limit(plan: Plan) -> float | None:
-    """What is proven of firm clean power: the bound of its goal, else the limit of any control."""
+def _bound(plan: Plan) -> float | None:
+    """The bound of clean power as a goal."""
     for goal in plan.goals:
         if goal.name == "clean_power" and goal.bound is not None:
             return max(goal.bound, plan.power.firm_clean)
-    return plan.ceiling.clean
+    return None
+
+
+def _limit(plan: Plan) -> float | None:
+    """What is proven of firm clean power: the bound of its goal, else the limit of any control."""
+    bound = _bound(plan)
+    return plan.ceiling.clean if bound is None else bound
 
 
 def supply_of(plan: Plan) -> SupplyBar | None:
@@ -123,8 +129,9 @@ def built_of(site: Network, plan: Plan) -> list[Said]:
         running = running_money(site, plan)
         unit = unit_of_money(site)
         build, run = money(plan.money - running, unit), money(running, unit)
-        words = f"{head('money')}: {build} to build, {run} to run for "
-        words += quantity(running_span(site), "duration")
+        words = f"{head('money')}: {build} to build"
+        if running:
+            words += f", {run} to run for {quantity(running_span(site), 'duration')}"
         found.append(Said(money(plan.money, unit), words, repr(plan.money)))
     return found
 

@@ -232,10 +232,11 @@ def _wide(weight: float, most: float) -> float:
 
 
 def _pipe_texts(figures: PageFigures, run: Run) -> tuple[str, str, str]:
-    """Build, mean flow and share of capacity; the last of them alone where there is less room."""
+    """Build, mean flow and share of capacity at peak; less of it where there is less room."""
     flow = quantity(figures.run_rate(run, "mean"), "mass_rate")
     share = percent(used_share(figures.site, run))
-    return f"{run.build}  {flow}  {share}", f"{run.build}  {share}", run.build
+    at_peak = f"{share} at peak"
+    return f"{run.build}  {flow} mean, {at_peak}", f"{run.build}  {at_peak}", run.build
 
 
 _BENDS = (0.0, 26.0, -26.0, 52.0, -52.0)

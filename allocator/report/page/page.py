@@ -43,7 +43,7 @@ from allocator.report.page.pressure_view import along_ways
 from allocator.report.page.simulation import Simulation
 from allocator.report.page.study_files import Frontier, Mixes, Sweep
 from allocator.report.page.sweep_view import sweep_view
-from allocator.report.page.times import times_of
+from allocator.report.page.times import known_starts, times_of
 from allocator.report.parts import limits_by_unit
 from allocator.report.prices import HEADS as PRICE_HEADS
 from allocator.report.prices import NOTE as PRICE_NOTE
@@ -57,6 +57,7 @@ from allocator.report.words import (
     goal_sought,
     goal_value,
     quantity,
+    without_dust,
 )
 from allocator.site.money import PLAIN_SUM, lives_without_interest, running_span, unit_of_money
 from allocator.site.records import Site
@@ -281,7 +282,7 @@ def _environment() -> jinja2.Environment:
 
 
 def _goals(site: Network, plan: Plan) -> list[GoalBar]:
-    found = []
+    found, plan = [], without_dust(plan)
     for number, goal in enumerate(plan.goals):
         most = max(abs(goal.value), abs(goal.bound or 0.0))
         found.append(
@@ -334,11 +335,24 @@ def _simulated(found: Simulation | None) -> list[Fact]:
     return rows
 
 
+def _phases(site: Network, plan: Plan) -> str:
+    """For which phases of the sources firm output holds."""
+    starts = known_starts(site)
+    names = [use.name for use in plan.sources if use.tapped and site.sources[use.name].stages]
+    own = dict.fromkeys(site.sources[name].part_of or name for name in names)
+    known = [name for name in own if name in starts]
+    if not known:
+        return "any: firm output holds for all of them"
+    named = ", ".join(f"'{name}'" for name in known)
+    others = "" if len(known) == len(own) else "; any phase of the others"
+    return f"as their clocks are known, of {named}{others}"
+
+
 def _assumptions(site: Network, plan: Plan, run: Mapping[str, Any] | None) -> list[tuple[str, str]]:
     ambient = site.ambient
     rows = [
         ("basis", "firm: holds at all times" if plan.basis == "firm" else "mean: averages"),
-        ("phases of the sources", "any: firm output holds for all of them"),
+        ("phases of the sources", _phases(site, plan)),
         ("goals, in order", ", ".join(GOAL_WORDS.get(goal, goal) for goal in site.goals)),
         ("horizon of running costs", quantity(running_span(site), "duration")),
         ("ambient", f"{quantity(ambient.temperature, 'temperature')}"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from allocator.network.records import Network
@@ -9,6 +10,8 @@ from allocator.report.page.figures import PageFigures
 from allocator.report.page.map import Map
 from allocator.report.page.simulation import Simulation
 from allocator.report.words import plain
+from allocator.site.clocks import timings_of
+from allocator.site.records import Site
 
 MOST_STRIPS = 60
 """Strips on the page: connected sources that are not always on, in the plan's order."""
@@ -16,21 +19,32 @@ MOST_STRIPS = 60
 
 @dataclass(frozen=True, slots=True)
 class Times:
-    """``data``: for the page's script. ``known``: phases and levels come from a simulation."""
+    """``data``: for the page's script. ``known``: phases and levels come from a simulation.
+
+    ``said``: where they do not, what is drawn, and for which phases firm output holds.
+    """
 
     data: dict[str, object]
     known: bool
     left_out: int
+    said: str = ""
 
 
 def times_of(figures: PageFigures, site_map: Map, found: Simulation | None) -> Times:
-    """Cycles of connected sources, in the phases of the first draw of a simulation, else all 0.
+    """Cycles of connected sources, in the phases of the first draw of a simulation.
 
+    Without one, known clocks are drawn as the site file has them, the others from time 0 on.
     ``pipes`` in the data: of each pipe its thing on the map, the kg/s that flow at all times, and
     the sources that feed it with kg/s of each while it is on.
     """
     site, plan = figures.site, figures.plan
-    phases = {} if found is None else found.phases
+    starts = known_starts(site)
+    if found is None:
+        phases = {
+            name: -start % site.sources[name].stages[-1].every for name, start in starts.items()
+        }
+    else:
+        phases = found.phases
     numbers = {name: k for k, name in enumerate(site_map.details.names)}
     rates = {use.name: _rate(figures, use.name) for use in plan.sources if use.tapped}
     changing = [name for name in rates if site.sources[name].stages]
@@ -53,7 +67,36 @@ def times_of(figures: PageFigures, site_map: Map, found: Simulation | None) -> T
         "end": 3.0 * longest if found is None else found.seconds,
         "pipes": _fed(figures, site_map, {name: i for i, name in enumerate(changing)}),
     }
-    return Times(data, found is not None, max(0, len(changing) - MOST_STRIPS))
+    own = dict.fromkeys(site.sources[name].part_of or name for name in changing)
+    said = phases_held([name for name in own if name in starts], len(own), plan.basis == "firm")
+    return Times(data, found is not None, max(0, len(changing) - MOST_STRIPS), said)
+
+
+def known_starts(site: Site) -> dict[str, float]:
+    """When the outermost stage of each source with a known clock turns on, s; others are free."""
+    starts = {name: timing.start for name, timing in timings_of(site).items()}
+    return {name: start for name, start in starts.items() if start is not None}
+
+
+def phases_held(known: Sequence[str], count: int, firm: bool) -> str:
+    """What is drawn without a simulation, and for which phases firm output holds.
+
+    ``known``: of the ``count`` sources drawn, those whose clocks are known.
+    """
+    if not known:
+        said = "An example: every cycle starts at time 0."
+        return f"{said} Firm output holds for any phases." if firm else said
+    if len(known) == count:
+        said = "Cycles are drawn by their known clocks."
+    else:
+        said = (
+            f"Cycles of {len(known)} of {count} sources are drawn by their known clocks; "
+            "the others start at time 0, as an example."
+        )
+    if not firm:
+        return said
+    others = "" if len(known) == count else " and any phases of the others"
+    return f"{said} Firm output holds for those clocks, within their stated errors{others}."
 
 
 def _rate(figures: PageFigures, name: str) -> float:

@@ -20,13 +20,23 @@ from allocator.base.table import Column, Table
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.plans.file import plan_to_json
-from allocator.plans.records import BoosterUse, FlowHeat, Heat, HeatLimit, Plan, Price, Run
+from allocator.plans.records import (
+    BoosterUse,
+    Ceiling,
+    FlowHeat,
+    Heat,
+    HeatLimit,
+    Plan,
+    Price,
+    Run,
+)
 from allocator.report.handover.build_order import build_order
 from allocator.report.page import page_html
 from allocator.report.page.balance import balance_of, together
 from allocator.report.page.build_view import first_steps
 from allocator.report.page.drawing import existing_plan
 from allocator.report.page.figures import figures_of
+from allocator.report.page.first_screen import said_of
 from allocator.report.page.heat_view import along_runs
 from allocator.report.page.listing import listings
 from allocator.report.page.map import map_of
@@ -318,3 +328,13 @@ def test_units_of_one_type_are_one_of_the_first_steps(first: tuple[Site, Plan]) 
     assert start.more == power + 1 - sum(2 if "2 small" in one else 1 for one in start.steps)
     single = first_steps([step for step in steps if "#2" not in step.key])
     assert any(one.startswith("install small_engine, 1 of 2 new at mill") for one in single.steps)
+
+
+def test_the_page_states_no_other_limit_than_the_summary() -> None:
+    """Clean power that is no goal has no bound; the limit of any control is called so."""
+    goals = tuple(goal for goal in COVE_PLAN.goals if goal.name != "clean_power")
+    plan = replace(COVE_PLAN, goals=goals, ceiling=Ceiling(99e3, 99e3))
+    (clean, *_) = said_of(plan)
+    assert "proven limit" not in clean.words
+    (clean, *_) = said_of(COVE_PLAN)
+    assert "proven limit" in clean.words

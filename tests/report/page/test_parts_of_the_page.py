@@ -254,3 +254,43 @@ def test_on_a_phone_the_time_slider_does_not_cover_the_first_screen(
     page.set_viewport_size({"width": 1280, "height": 900})
     page.evaluate("scrollTo(0, 0)")
     assert clock.is_visible()
+
+
+def test_a_long_figure_does_not_run_into_its_words(shown: Show, first: tuple[Site, Plan]) -> None:
+    site, plan = first
+    page = shown(replace(site, currency="EUR"), replace(plan, money=123_456_789.0))
+    over = """[...document.querySelectorAll('.said li')].filter(
+        e => e.children[0].scrollWidth > e.children[0].clientWidth + 1).map(e => e.innerText)"""
+    grid = """[...document.querySelectorAll('.said li')].filter(e => {
+        const range = document.createRange(); range.selectNodeContents(e.children[0]);
+        return range.getBoundingClientRect().right > e.children[1].getBoundingClientRect().left;
+        }).map(e => e.innerText)"""
+    assert page.evaluate(over) == page.evaluate(grid) == []
+
+
+def test_labels_of_two_pipes_on_one_route_are_apart(shown: Show, first: tuple[Site, Plan]) -> None:
+    """The second pipe of a route is drawn bent; its label is beyond the bend, not on the first."""
+    site, plan = first
+    run, pipe = plan.runs[0], site.pipes[plan.runs[0].build]
+    other = next(fluid for fluid in site.fluids if fluid != run.fluid)
+    second = replace(run, fluid=other, flows=())
+    pipes = {**site.pipes, run.build: replace(pipe, fluids=())}
+    page = shown(replace(site, pipes=pipes), replace(plan, runs=(run, second)))
+    boxes = page.evaluate(
+        """[...document.querySelectorAll('.pipe-labels text')].map(e => {
+            const b = e.getBoundingClientRect(); return [b.left, b.top, b.right, b.bottom] })"""
+    )
+    pipes_met = page.evaluate(
+        """[...document.querySelectorAll('.pipe-labels > g')]
+            .filter(g => g.style.display !== 'none')
+            .map(g => { const m = g.getCTM(), near = [];
+                document.querySelectorAll('.run path.pipe').forEach((path, k) => {
+                    const n = path.getTotalLength(), t = path.getCTM();
+                    for (let i = 0; i <= 60; i++) {
+                        const p = path.getPointAtLength(n * i / 60).matrixTransform(t);
+                        if (Math.hypot(p.x - m.e, p.y - m.f) < 5) { near.push(k); break; }
+                    } });
+                return near; })"""
+    )
+    assert len(boxes) == 2
+    assert pipes_met == [[], []]

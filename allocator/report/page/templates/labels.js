@@ -82,10 +82,11 @@ function pipeLabels(at, s, half, laid, take, taken) {
     let spot = null;
     if (text !== undefined) {
       let turn = Math.atan2(by - ay, bx - ax);
-      if (Math.abs(turn) > Math.PI / 2) turn += turn > 0 ? -Math.PI : Math.PI;
+      const turned = Math.abs(turn) > Math.PI / 2, outward = bend > 0 !== turned ? 13 : -12; // beside a pipe on the same route
+      if (turned) turn += turn > 0 ? -Math.PI : Math.PI;
       const nx = -(by - ay) / long, ny = (bx - ax) / long, wide = wordsWide(text), cx = Math.cos(turn), cy = Math.sin(turn);
       const mx = (ax + bx) / 2 + nx * bend * s / 2, my = (ay + by) / 2 + ny * bend * s / 2;
-      for (const side of [-12, 13]) {
+      for (const side of bend ? [outward] : [-12, 13]) {
         const x = mx - cy * side, y = my + cx * side, boxes = [];
         for (let d = -wide / 2; d <= wide / 2; d += 7) boxes.push([x + d * cx - 5, y + d * cy - 5, x + d * cx + 5, y + d * cy + 5]);
         if (x < 10 || y < 10 || x > view.width - 10 || y > view.height - 10 || boxes.some(taken)) continue;
