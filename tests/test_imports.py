@@ -43,6 +43,7 @@ ROOMS = {
         "exchangers",
         "faults",
         "humidity",
+        "inner_film",
         "insulation",
         "library_names",
         "pipes",

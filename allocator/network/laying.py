@@ -8,6 +8,7 @@ from allocator.network.draft import Draft, PlacedError, degrees
 from allocator.network.faults import Remark
 from allocator.network.levels import level_above
 from allocator.network.offers import Ask, Offer, offers_of
+from allocator.network.properties import film_fluid
 from allocator.network.records import Stream
 from allocator.physics.faults import PhysicsError
 from allocator.site.records import BuiltPipe, Route
@@ -30,6 +31,7 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
         raise PlacedError("fluids", fluid, "", error) from None
     offers = [offer for offer in asked if not offer.broken]
     _remark(draft, fluid, asked)
+    _remark_film(draft, fluid, offers)
     grouped: dict[tuple[str, float, float], list[Offer]] = {}
     for offer in offers:
         # gas colder than its surroundings warms, to their temperature where little flows
@@ -85,6 +87,22 @@ def _enters(
         return False
     both_ways = inlet == outlet and not route.one_way
     return both_ways or start == (run.start or route.start)
+
+
+def _remark_film(draft: Draft, fluid: str, offers: list[Offer]) -> None:
+    """Tell of a fluid that reaches a colder level in pipes, but whose conductivity is not known."""
+    site, levels = draft.site, draft.levels[fluid]
+    cools = any(level_above(levels, offer.end) < offer.ask.inlet for offer in offers)
+    if cools and film_fluid(site, fluid, levels[-1]) is None:
+        draft.remarks.append(
+            Remark(
+                "fluids",
+                fluid,
+                "has no known conductivity, so where pipes cool it they count without the film "
+                "inside, and it may end hotter than calculated",
+                "add 'constants: {conductivity: 0.03 W/(m*K)}', or a 'substance' that has one",
+            )
+        )
 
 
 def _remark(draft: Draft, fluid: str, asked: list[Offer]) -> None:

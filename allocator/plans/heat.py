@@ -22,8 +22,14 @@ class FlowHeat:
     )
     rate: float = fact("rate_kg_s", "Flow in that state.")
     inlet: float = fact("inlet_temperature_k", "Temperature of the fluid that enters.")
-    outlet: float = fact("end_temperature_k", "Temperature of the fluid that leaves.")
-    loss: float = fact("heat_loss_w", "Heat lost to the surroundings, or to a cooler's coolant.")
+    outlet: float = fact(
+        "end_temperature_k",
+        "Temperature of the fluid that leaves; of a pipe the highest at any flow up to this one.",
+    )
+    loss: float = fact(
+        "heat_loss_w",
+        "Heat lost to the surroundings, at most, or to a cooler's coolant.",
+    )
     surface: float | None = fact(
         "surface_temperature_k",
         "Surface at the inlet; null where the layers of the build are not known in full.",

@@ -11,7 +11,7 @@ import math
 from allocator.plans.records import CoolerHeat, Run, SourceUse
 from allocator.site.records import Cooler, Source
 from allocator.verify.case import Case
-from allocator.verify.heat import heat_between
+from allocator.verify.properties import heat_between
 from allocator.verify.report import Findings
 
 SHARE = 0.005

@@ -6,7 +6,7 @@ import math
 
 from allocator.plans.records import Run
 from allocator.verify.case import Case
-from allocator.verify.heat import heat_between
+from allocator.verify.properties import heat_between
 from allocator.verify.report import Findings
 
 

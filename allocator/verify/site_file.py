@@ -17,7 +17,8 @@ from allocator.network.records import Arc, Stream
 from allocator.plans.records import Run
 from allocator.site.records import POWER, PipeType, Route, Site
 from allocator.verify.case import Case
-from allocator.verify.heat import KELVINS, heat_between
+from allocator.verify.heat import KELVINS
+from allocator.verify.properties import heat_between
 from allocator.verify.report import Findings
 
 SHARE = 0.005
