@@ -100,6 +100,7 @@ ROOMS = {
         "pressure_ranges",
         "pressure_offers",
         "pressure_records",
+        "wet_gas",
     },
     "plans": {"differences", "file", "outages", "records"},
     "thermal": {"", "sink_temperatures", "upper"},

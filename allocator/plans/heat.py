@@ -44,9 +44,11 @@ class CoolerHeat:
 
     route: str = fact("route", "Route of the cooler.")
     build: str = fact("build", "Cooler and number of units.")
-    duty: float = fact("duty_w", "Heat that it takes away.")
+    duty: float = fact("duty_w", "Heat that it takes away, with that of water that condenses.")
     power: float = fact("power_w", "Power that its pumps and fans take for that.")
-    mean_duty: float = fact("mean_duty_w", "Heat that it takes away on average over time.")
+    mean_duty: float = fact(
+        "mean_duty_w", "Heat that it takes away on average, without that of condensing water."
+    )
     recovered: float = fact(
         "recovered_mean_w",
         "Mean power recovered from that heat; `recoveries` says how much of it is firm.",

@@ -20,6 +20,7 @@ import numpy as np
 from allocator.network.insulation import pipe_of
 from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Network
+from allocator.network.wet_gas import heat_of_route
 from allocator.physics.faults import PhysicsError
 from allocator.thermal.enthalpy import Enthalpy
 from allocator.thermal.states import Flow, Given
@@ -37,7 +38,7 @@ class CarriedHeat(NamedTuple):
     """A flow with its temperatures: ``inlet``, ``outlet`` K, ``surface`` K or None, ``loss`` W.
 
     The loss of a pipe is the most there may be, without the film inside: more than what the fluid
-    has less at its hottest outlet.
+    has less at its hottest outlet. That of a cooler is with the most that may condense in it.
     """
 
     flow: Flow
@@ -167,6 +168,10 @@ def _carry(
             outlets[i], found[i] = float(ends[k]), float(runs.surface[k])
             losing[i] = float(runs.end[k])
     lost = enthalpy.of(np.array(inlets)) - enthalpy.of(np.array(losing))
+    for i, flow in enumerate(flows):
+        route = site.routes[flow.run.route]
+        if route.stream is not None and route.stream.kind == "cooler" and outlets[i] < inlets[i]:
+            lost[i] += heat_of_route(site, route, inlets[i])
     return tuple(
         CarriedHeat(flow, inlets[i], outlets[i], found[i], flow.rate * float(lost[i]))
         for i, flow in enumerate(flows)

@@ -7,9 +7,10 @@ pipe; the second half is entered as hot as the first may end with that film. Ful
 carries, or what all sources give at once where nothing else gives gas so hot: a wide pipe for a
 small source counts with what can come. A build whose layers are not known in full counts with all
 the heat that its gas has above the surroundings, at both ends.
-A cooler rejects its duty and the power of its pumps and fans; a heat sink what it loses at its
-warmest, what its recovery takes, and what boils; a machine lets in the ``heat`` that
-it gives, for nothing uses it; a store lets in what it takes above the temperature around it.
+A cooler rejects its duty, with the heat of what condenses, and the power of its pumps and fans; a
+heat sink what it loses at its warmest, what its recovery takes, and what boils; a machine lets in
+the ``heat`` that it gives, for nothing uses it; a store lets in what it takes above the temperature
+around it.
 """
 
 from __future__ import annotations
@@ -24,6 +25,7 @@ from allocator.network.insulation import pipe_of
 from allocator.network.levels import SAME
 from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Arc, Network
+from allocator.network.wet_gas import heat_of_route
 from allocator.plans.records import Plan
 from allocator.thermal.states import peak_of_flow
 
@@ -63,6 +65,7 @@ def upper_heat(site: Network) -> dict[str, Upper]:
             place = rejects_at(site, route)
             if place in found:
                 heat = heat_between(site, cooler.fluid, route.stream.inlet, cooler.set_point)
+                heat += heat_of_route(site, route, route.stream.inlet)
                 found[place].coolers[route.name] = heat * (1 + cooler.power_share)
         for build, fluid in route.capacities or {}:
             sink, place = site.pipes[build].sink, site.ground(route.start)

@@ -7,7 +7,8 @@ from collections.abc import Collection, Mapping, Sequence
 from allocator.base.quantities import format_quantity
 from allocator.network.properties import substance_of
 from allocator.network.records import Network
-from allocator.physics.humidity import dew_point, drained, most_vapour
+from allocator.network.wet_gas import vapour
+from allocator.physics.humidity import dew_point, drained
 from allocator.physics.substances import molar_mass
 from allocator.plans.records import Plan
 from allocator.site.records import Source
@@ -68,14 +69,6 @@ def wet_notes(
                 f"dew point of {format_quantity(dew, 'temperature')}{amount}"
             )
     return tuple(notes)
-
-
-def vapour(site: Network, source: Source) -> float:
-    """Share of vapour in a source's gas: what the file says, or what it can hold at its mouth."""
-    if source.water is None or source.temperature is None:
-        return source.water or 0.0
-    pressure = source.pressure or site.ambient.pressure
-    return min(source.water, most_vapour(source.temperature, pressure))
 
 
 def _at_mouth(site: Network, source: Source) -> str:

@@ -17,6 +17,7 @@ from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface
 from allocator.verify.properties import heat_between, mixed, specific_heat
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
 
 KELVINS = 1.0
 """K by which two models of one pipe may differ, beside a share of what it cools."""
@@ -261,6 +262,9 @@ def _loss(case: Case, findings: Findings, flow: FlowHeat) -> None:
     warm, cold = max(flow.inlet, end), min(flow.inlet, end)
     lost = flow.rate * heat_between(case, flow.fluid, cold, warm)
     lost = lost if flow.inlet >= end else -lost
+    route = case.site.routes[flow.route]
+    if route.stream is not None and route.stream.kind == "cooler":
+        lost += flow.rate * condensed_heat(case, route, flow.inlet, flow.outlet)
     room = 0.005 * abs(lost) + 0.01 * flow.rate * specific_heat(case, flow.fluid, flow.inlet)
     if end != flow.outlet:  # by two models of the pipe
         kelvins = KELVINS + SHARE * abs(flow.inlet - end)

@@ -12,6 +12,7 @@ from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface
 from allocator.verify.properties import heat_between, specific_heat
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
 
 KELVINS = 1.0
 SHARE = 0.02
@@ -68,7 +69,9 @@ def _heat_released(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Le
         if stream is not None and stream.kind == "cooler":
             cooler = site.coolers[stream.corridor]
             where = cooler.rejects_at or site.ground(site.routes[flow.route].start)
-            duty = flow.rate * heat_between(case, flow.fluid, flow.outlet, flow.inlet)
+            each = heat_between(case, flow.fluid, flow.outlet, flow.inlet)
+            each += condensed_heat(case, site.routes[flow.route], flow.inlet, flow.outlet)
+            duty = flow.rate * each
             heat = duty * (1.0 + cooler.power_share)
             yield Let(where, heat, 0.005 * heat)
     yield from _pipes(case, flows)
