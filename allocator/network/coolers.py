@@ -44,6 +44,27 @@ def unit_of(site: Network, cooler: Cooler, inlet: float, condensed: float = 0.0)
     return CoolerUnit(float(min(rates)), heat, heat * cooler.power_share)
 
 
+def hottest_coolant(
+    site: Network, cooler: Cooler, hottest: float, condensed: float = 0.0
+) -> float | None:
+    """K that a cooler's coolant comes to at the most, from gas of ``hottest`` K; None if unknown.
+
+    ``inlet + duty / (mass rate * specific heat)`` of one unit at full duty; more units have more
+    coolant as well. Coolant of no stated capacity, and one that boils, stays as it comes.
+
+    Raises:
+        PhysicsError: the fluid's heat capacity is not known.
+    """
+    if cooler.coolant is None:
+        return None
+    if cooler.coolant_capacity is None or cooler.arrangement == "condenser":
+        return cooler.coolant
+    unit = unit_of(site, cooler, hottest, condensed)
+    duty = unit.rate * unit.heat
+    gas = cooler.set_point if cooler.arrangement == "parallel" else hottest
+    return min(gas, cooler.coolant + duty / cooler.coolant_capacity)
+
+
 def heat_between(site: Network, fluid: str, hot: float, cold: float) -> float:
     """J a kg between two temperatures at constant pressure, by the trapezoid over cp."""
     kelvin = np.linspace(cold, hot, 65)

@@ -2,9 +2,9 @@
 
 Enthalpy depends on the state alone, so a cooler takes from each kg of gas its sensible heat, and
 for each kg of vapour that is condensed at its outlet the heat of condensation there. The wettest
-source whose gas may come counts for all gas in it; at the highest pressure that the fluid may have, at
-which most condenses, any where boosters move it; and as no drier than gas that is full of vapour at
-the inlet and the lowest pressure.
+source whose gas may come counts for all gas in it; at the highest pressure that the fluid may have,
+at which most condenses, any where boosters move it; and as no drier than gas that is full of vapour
+at the inlet and the lowest pressure.
 """
 
 from __future__ import annotations
