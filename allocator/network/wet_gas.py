@@ -11,13 +11,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from contextlib import suppress
 
 from allocator.base.quantities import format_quantity
 from allocator.network.draft import is_mouth
 from allocator.network.properties import substance_of
 from allocator.network.records import Arc, Network
 from allocator.physics.faults import PhysicsError
-from allocator.physics.humidity import condensation_heat, drained, most_vapour
+from allocator.physics.humidity import condensation_heat, dew_point, drained, most_vapour
 from allocator.physics.substances import GAS_CONSTANT, molar_mass
 from allocator.site.records import Source
 
@@ -63,6 +64,18 @@ def condensed_heat(
         )
     most = max(drained(s, high, cold, mass) - drained(s, low, hot, mass) for s in shares)
     return max(0.0, most) * condensation_heat(cold)
+
+
+def highest_dew(site: Network, fluid: str) -> float | None:
+    """K of the highest dew point of sources of a fluid; None where all are dry."""
+    found = []
+    for source in site.sources.values():
+        share = vapour(site, source) if source.fluid == fluid else 0.0
+        if share > 0.0:
+            pressure = source.pressure or site.ambient.pressure
+            with suppress(PhysicsError):  # drier than any dew above the freezing point
+                found.append(dew_point(share, pressure))
+    return max(found, default=None)
 
 
 def dry_mass(site: Network, fluid: str) -> float | None:

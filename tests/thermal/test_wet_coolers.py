@@ -185,3 +185,17 @@ def test_a_conductance_carries_what_condenses(
         real += heat / ((kelvin + last) / 2 - cold)
         last = kelvin
     assert real < 200.0
+
+
+def test_gas_that_pipes_cool_below_its_dew_point_is_told(tmp_path: Path) -> None:
+    """Through 300 m of bare steel wet gas of 200 degC would reach 50 degC, were it dry."""
+    path = tmp_path / "site.yaml"
+    bare = WET.replace("layers: [{material: steel, mass: 16 kg/m}]", "BARE").replace(
+        "BARE", "bore: 102 mm, layers: [{material: steel, thickness: 6 mm}]"
+    )
+    bare = bare.replace("steel: {stock: 8 t}", "steel: {density: 7850 kg/m^3, CONDUCTS}")
+    bare = bare.replace("CONDUCTS", "conductivity: 45 W/(m*K)").replace("[20 m, 0 m]", "[900 m, 0]")
+    for water, told in ((", water: 30 %", True), ("", False)):
+        path.write_text(bare.replace(", water: 30 %", water), encoding="utf-8")
+        words = [str(warning) for warning in check_site(path).warnings]
+        assert any("below its dew point of 69.4 degC" in word for word in words) == told
