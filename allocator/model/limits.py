@@ -111,10 +111,14 @@ DIMENSION_OF_WANT = {
 AT_MOST = ("emission", "money")
 
 
+DUST = 1e-6
+"""Shares below it are rounding of the solver."""
+
+
 def amount_shown(value: float, dimension: str) -> str:
     """An amount of a limit as people write it."""
     if dimension == "share":
-        percent = 100 * value
+        percent = 100 * value if abs(value) >= DUST else 0.0
         return f"{percent:.3g} %" if abs(percent) < 999.5 else f"{percent:.0f} %"
     if dimension == "pressure" and value >= NEAR_AMBIENT:  # what counts is what is above ambient
         return f"{value / 1e3:.5g} kPa"

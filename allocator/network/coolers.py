@@ -22,22 +22,47 @@ class CoolerUnit(NamedTuple):
     power: float
 
 
-def unit_of(site: Network, cooler: Cooler, inlet: float) -> CoolerUnit:
+def unit_of(site: Network, cooler: Cooler, inlet: float, condensed: float = 0.0) -> CoolerUnit:
     """A unit that cools a stream from ``inlet`` K to its set-point.
 
-    The duty is ``m * integral of cp``; its conductance must carry it with the coolant that there
-    is (effectiveness-NTU), which bounds the rate.
+    The duty is ``m * (integral of cp + condensed)``, in which ``condensed`` is J/kg of what
+    condenses (:mod:`allocator.network.wet_gas`); its conductance must carry it with the coolant
+    that there is (effectiveness-NTU, or zone by zone where something condenses), which bounds the
+    rate.
 
     Raises:
         PhysicsError: the fluid's heat capacity is not known.
     """
-    heat = heat_between(site, cooler.fluid, inlet, cooler.set_point)
+    sensible = heat_between(site, cooler.fluid, inlet, cooler.set_point)
+    heat = sensible + condensed
     rates = [np.inf if cooler.rate is None else cooler.rate]
     if cooler.duty is not None:
         rates.append(cooler.duty / heat)
     if cooler.conductance is not None and cooler.coolant is not None:
-        rates.append(_by_conductance(cooler, inlet, heat))
+        by_ua = _by_zones if condensed > 0 else _by_conductance
+        rates.append(by_ua(cooler, inlet, heat, condensed))
     return CoolerUnit(float(min(rates)), heat, heat * cooler.power_share)
+
+
+def hottest_coolant(
+    site: Network, cooler: Cooler, hottest: float, condensed: float = 0.0
+) -> float | None:
+    """K that a cooler's coolant comes to at the most, from gas of ``hottest`` K; None if unknown.
+
+    ``inlet + duty / (mass rate * specific heat)`` of one unit at full duty; more units have more
+    coolant as well. Coolant of no stated capacity, and one that boils, stays as it comes.
+
+    Raises:
+        PhysicsError: the fluid's heat capacity is not known.
+    """
+    if cooler.coolant is None:
+        return None
+    if cooler.coolant_capacity is None or cooler.arrangement == "condenser":
+        return cooler.coolant
+    unit = unit_of(site, cooler, hottest, condensed)
+    duty = unit.rate * unit.heat
+    gas = cooler.set_point if cooler.arrangement == "parallel" else hottest
+    return min(gas, cooler.coolant + duty / cooler.coolant_capacity)
 
 
 def heat_between(site: Network, fluid: str, hot: float, cold: float) -> float:
@@ -46,7 +71,7 @@ def heat_between(site: Network, fluid: str, hot: float, cold: float) -> float:
     return float(np.trapezoid(heat_capacity(site, fluid, hot)(kelvin), kelvin))
 
 
-def _by_conductance(cooler: Cooler, inlet: float, heat: float) -> float:
+def _by_conductance(cooler: Cooler, inlet: float, heat: float, _: float) -> float:
     """The rate at which the set-point is just reached; less is cooled further."""
     assert cooler.conductance is not None
     assert cooler.coolant is not None
@@ -62,6 +87,57 @@ def _by_conductance(cooler: Cooler, inlet: float, heat: float) -> float:
         else:
             high = rate
     return low
+
+
+def _by_zones(cooler: Cooler, inlet: float, heat: float, condensed: float) -> float:
+    """The rate at which a set-point below the dew point is reached; less is cooled further.
+
+    All that condenses counts as doing so at the set-point, where the difference to the coolant is
+    least: with the same duty the gas is nowhere colder than that, so no real UA is greater. Shells
+    count as parallel flow, which needs the most.
+    """
+    assert cooler.conductance is not None
+    assert cooler.coolant is not None
+    low, high = 0.0, cooler.conductance * (inlet - cooler.coolant) / heat
+    for _ in range(HALVINGS):
+        rate = (low + high) / 2
+        if (
+            _needed(cooler, inlet, rate * (heat - condensed), rate * condensed)
+            <= cooler.conductance
+        ):
+            low = rate
+        else:
+            high = rate
+    return low
+
+
+def _needed(cooler: Cooler, inlet: float, sensible: float, condensed: float) -> float:
+    """UA for W of sensible heat, and W of what condenses at the set-point."""
+    assert cooler.coolant is not None
+    capacity = np.inf if cooler.coolant_capacity is None else cooler.coolant_capacity
+    outlet, cold = cooler.set_point, cooler.coolant
+    with_it = _kind(cooler) in ("parallel", "shell")
+    first = sensible if with_it else condensed
+    middle, last = cold + first / capacity, cold + (sensible + condensed) / capacity
+    if with_it:
+        ends = (
+            (sensible, inlet - cold, outlet - middle),
+            (condensed, outlet - middle, outlet - last),
+        )
+    else:
+        ends = (
+            (condensed, outlet - cold, outlet - middle),
+            (sensible, outlet - middle, inlet - last),
+        )
+    return sum(_zone(*end) for end in ends)
+
+
+def _zone(heat: float, first: float, second: float) -> float:
+    """UA = Q / LMTD between two differences of temperature."""
+    if min(first, second) <= 0.0:
+        return float(np.inf)
+    near = abs(first - second) < 1e-9 * first
+    return float(heat / (first if near else (first - second) / np.log(first / second)))
 
 
 def _kind(cooler: Cooler) -> str:

@@ -8,8 +8,9 @@ from allocator.base.quantities import format_quantity
 from allocator.network.coolers import heat_between, unit_of
 from allocator.network.draft import Draft, PlacedError, degrees, is_mouth
 from allocator.network.levels import level_above
-from allocator.network.records import Arc, Network, PipeBuild, Recovery, Sink, Stream
+from allocator.network.records import Arc, Network, Outflow, PipeBuild, Recovery, Sink, Stream
 from allocator.network.sinks import busiest
+from allocator.network.wet_gas import condensed_heat
 from allocator.physics.faults import PhysicsError
 from allocator.site.records import BuiltPipe, Cooler, Layer
 
@@ -33,7 +34,9 @@ def put_coolers(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
                 known = [s.temperature for s in here if s.temperature is not None]
                 lowest = min(known, default=0.0)
                 existing = _existing(draft, cooler, place, start, sources)
-                _cooler(draft, cooler, place, existing, (start, inlet, lowest), outlet)
+                mine = here if is_mouth(start) else site.sources.values()
+                wet = [s for s in mine if s.fluid == fluid]
+                _cooler(draft, cooler, place, existing, (start, inlet, lowest, wet), outlet)
 
 
 def _existing(
@@ -113,16 +116,18 @@ def _cooler(
     cooler: Cooler,
     place: str,
     existing: int | None,
-    begin: tuple[str, float, float],
+    begin: tuple[str, float, float, list[Outflow]],
     outlet: float,
 ) -> None:
     """``existing``: which of ``built.coolers`` stands there.
 
-    ``begin``: the node, the hottest that comes there, and the coldest of its sources, K.
+    ``begin``: the node, the hottest that comes there, the coldest of its sources, K, and all
+    sources whose gas may come there.
     """
-    start, inlet, lowest = begin
+    start, inlet, lowest, wet = begin
     try:
-        unit = unit_of(draft.site, cooler, inlet)
+        condensed = condensed_heat(draft.site, cooler.fluid, wet, inlet, cooler.set_point)
+        unit = unit_of(draft.site, cooler, inlet, condensed)
     except PhysicsError as error:
         raise PlacedError("fluids", cooler.fluid, "", error) from None
     if unit.rate <= 0:

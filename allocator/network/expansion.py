@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
+from allocator.network.coolers import hottest_coolant
 from allocator.network.cooling import put_coolers, put_sinks
 from allocator.network.draft import Draft, PlacedError, degrees, mouth_of, part_name
 from allocator.network.faults import Notes, Remark, note
@@ -17,6 +18,7 @@ from allocator.network.properties import heat_capacity
 from allocator.network.reach import useful
 from allocator.network.records import Network
 from allocator.network.sinks import NO_SINKS, Sinks, bears, outlets_of, sinks_of
+from allocator.network.wet_gas import condensed_heat
 from allocator.physics.faults import PhysicsError
 from allocator.physics.recovery import most_of_stream
 from allocator.site.records import POWER, Cooler
@@ -163,6 +165,8 @@ def _check_set_points(site: Network, notes: Notes) -> None:
                 "lower the set-point or leave the cooler out",
             )
             note(notes, "coolers", cooler.name, "set_point", error)
+        elif cooler.heat_temperature is not None and hot:
+            _check_coolant(site, cooler, max(hot), notes)
         cold = site.ambient.temperature if cooler.coolant is None else cooler.coolant
         if cooler.recovery <= 0:
             continue
@@ -175,6 +179,26 @@ def _check_set_points(site: Network, notes: Notes) -> None:
                 "give a lower efficiency or a higher threshold",
             )
             note(notes, "coolers", cooler.name, "recovery", error)
+
+
+def _check_coolant(site: Network, cooler: Cooler, hottest: float, notes: Notes) -> None:
+    """Notes heat that is hotter than the cooler's own coolant ever gets."""
+    assert cooler.heat_temperature is not None
+    wet = [source for source in site.sources.values() if source.fluid == cooler.fluid]
+    try:
+        condensed = condensed_heat(site, cooler.fluid, wet, hottest, cooler.set_point)
+        most = hottest_coolant(site, cooler, hottest, condensed)
+    except PhysicsError:
+        return  # told where the cooler is placed
+    if most is None or cooler.heat_temperature <= most:
+        return
+    assert cooler.coolant is not None
+    error = PhysicsError(
+        f"gives heat at {degrees(cooler.heat_temperature)}, and its coolant, which comes at "
+        f"{degrees(cooler.coolant)}, leaves at no more than {degrees(most)}",
+        "give a lower temperature, hotter coolant, or less 'coolant.capacity'",
+    )
+    note(notes, "coolers", cooler.name, "heat_temperature", error)
 
 
 def _most_recovered(site: Network, cooler: Cooler, cold: float) -> float:

@@ -8,7 +8,9 @@ from allocator.network.draft import Draft, PlacedError, degrees
 from allocator.network.faults import Remark
 from allocator.network.levels import level_above
 from allocator.network.offers import Ask, Offer, offers_of
+from allocator.network.properties import film_fluid
 from allocator.network.records import Stream
+from allocator.network.wet_gas import highest_dew
 from allocator.physics.faults import PhysicsError
 from allocator.site.records import BuiltPipe, Route
 
@@ -30,6 +32,8 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
         raise PlacedError("fluids", fluid, "", error) from None
     offers = [offer for offer in asked if not offer.broken]
     _remark(draft, fluid, asked)
+    _remark_film(draft, fluid, offers)
+    _remark_wet(draft, fluid, offers)
     grouped: dict[tuple[str, float, float], list[Offer]] = {}
     for offer in offers:
         # gas colder than its surroundings warms, to their temperature where little flows
@@ -85,6 +89,41 @@ def _enters(
         return False
     both_ways = inlet == outlet and not route.one_way
     return both_ways or start == (run.start or route.start)
+
+
+def _remark_film(draft: Draft, fluid: str, offers: list[Offer]) -> None:
+    """Tell of a fluid that reaches a colder level in pipes, but whose conductivity is not known."""
+    site, levels = draft.site, draft.levels[fluid]
+    cools = any(level_above(levels, offer.end) < offer.ask.inlet for offer in offers)
+    if cools and film_fluid(site, fluid, levels[-1]) is None:
+        draft.remarks.append(
+            Remark(
+                "fluids",
+                fluid,
+                "has no known conductivity, so where pipes cool it they count without the film "
+                "inside, and it may end hotter than calculated",
+                "add 'constants: {conductivity: 0.03 W/(m*K)}', or a 'substance' that has one",
+            )
+        )
+
+
+def _remark_wet(draft: Draft, fluid: str, offers: list[Offer]) -> None:
+    """Tell of wet gas that pipes cool below its dew point, where what condenses warms it."""
+    site, levels = draft.site, draft.levels[fluid]
+    dew = highest_dew(site, fluid)
+    colder = [
+        level_above(levels, o.end) for o in offers if level_above(levels, o.end) < o.ask.inlet
+    ]
+    if dew is not None and min(colder, default=dew) < dew:
+        draft.remarks.append(
+            Remark(
+                "fluids",
+                fluid,
+                f"may cool in pipes below its dew point of {degrees(dew)}, and what condenses "
+                "there gives up heat that is not calculated: it may end hotter",
+                "cool it below its dew point by a cooler, which counts that heat",
+            )
+        )
 
 
 def _remark(draft: Draft, fluid: str, asked: list[Offer]) -> None:

@@ -1,8 +1,11 @@
 """Which builds hold on which route for a stream, and how warm it certainly is at the end.
 
-For limits the upper temperature counts: still air, and the greatest flow, which cools least. A
-build whose layers are not known in full counts as bare for its surface and loses nothing for its
-end, so that every answer is on the safe side.
+For limits the upper temperature counts: still air, and the greatest flow, which cools least. Heat
+and surfaces are those without the film inside the pipe, which are the greatest; an end is that with
+a film that is no better than the real one, the hottest of all lesser flows
+(:mod:`allocator.physics.inner_film`). A build whose layers are not known in full counts as bare for
+its surface and loses nothing for its end, so that every answer is on the safe side, but for a fluid
+whose conductivity is not known: its ends count without the film, as the site's check tells.
 """
 
 from __future__ import annotations
@@ -16,10 +19,11 @@ import numpy as np
 from allocator.network.by_bore import Wanted, capacities_of, descent
 from allocator.network.insulation import Pipe, emissivity_of, pipe_of
 from allocator.network.pressure_ranges import range_of
-from allocator.network.properties import heat_capacity
+from allocator.network.properties import film_fluid, heat_capacity
 from allocator.network.records import Network
-from allocator.physics.insulation import Outside, insulation_of
-from allocator.physics.runs import Along, along
+from allocator.physics.arrays import Floats, floats
+from allocator.physics.insulation import Insulation, Outside, insulation_of
+from allocator.physics.runs import Along, along, hottest_end
 from allocator.site.records import PipeType, Route
 
 STANDARD_BORE = 0.1
@@ -64,8 +68,9 @@ def offers_of(site: Network, asks: Sequence[Ask]) -> list[Offer]:
         mine = [asks[i] for i in rows]
         rates = capacities(site, mine)
         marched = march(site, fluid, mine, np.array(rates))
+        ends = ends_at_most(site, fluid, mine, np.array(rates), marched.end)
         for k, i in enumerate(rows):
-            found[i] = _offer(site, asks[i], rates[k], marched, k)
+            found[i] = _offer(site, asks[i], rates[k], marched, float(ends[k]), k)
     return [found[i] for i in range(len(asks))]
 
 
@@ -88,19 +93,61 @@ def capacities(site: Network, asks: Sequence[Ask]) -> list[float]:
 
 
 def march(site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Along:
-    """Temperatures along each run at a flow, in still air."""
-    pipes = [pipe_of(site, ask.build) or _bare(site, ask.build) for ask in asks]
-    depth = np.array(
-        [np.nan if a.route.burial_depth is None else a.route.burial_depth for a in asks]
-    )
-    ambient = site.ambient
+    """Heat, surfaces, and the coldest ends of runs at a flow, in still air, without a film inside.
+
+    Upper bounds of heat and surfaces for all flows up to ``rates``; for ends see `ends_at_most`.
+    """
     return along(
-        insulation_of(pipes),
+        _insulation(site, asks),
         np.array([ask.inlet for ask in asks]),
         np.array([ask.route.length for ask in asks]),
         rates,
         heat_capacity(site, fluid, max(ask.inlet for ask in asks)),
-        Outside.of(len(asks), ambient.temperature, depth=depth, ground=ambient.ground_conductivity),
+        _outside(site, asks),
+    )
+
+
+def ends_at_most(
+    site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray, coldest: Floats
+) -> Floats:
+    """K at the end of each run at the most, for all flows up to ``rates``, in still air.
+
+    ``coldest``: the ends of :func:`march`. What is no warmer than its surroundings warms most
+    without a film, so these are its ends; they are as well where the fluid's conductivity is not
+    known.
+    """
+    around = site.ambient.temperature
+    rows = [k for k, ask in enumerate(asks) if ask.inlet > around and rates[k] > 0]
+    hottest = max((asks[k].inlet for k in rows), default=around)
+    film = film_fluid(site, fluid, hottest) if rows else None
+    ends: Floats = np.array(coldest)
+    if film is None:
+        return ends
+    mine = [asks[k] for k in rows]
+    found = hottest_end(
+        _insulation(site, mine),
+        floats(np.array([ask.inlet for ask in mine])),
+        floats(np.array([ask.route.length for ask in mine])),
+        floats(rates[rows]),
+        heat_capacity(site, fluid, hottest),
+        _outside(site, mine),
+        film,
+    )
+    ends[rows] = np.maximum(found, ends[rows])
+    return ends
+
+
+def _insulation(site: Network, asks: Sequence[Ask]) -> Insulation:
+    return insulation_of([pipe_of(site, ask.build) or _bare(site, ask.build) for ask in asks])
+
+
+def _outside(site: Network, asks: Sequence[Ask]) -> Outside:
+    depth = np.array(
+        [np.nan if a.route.burial_depth is None else a.route.burial_depth for a in asks]
+    )
+    ambient = site.ambient
+    return Outside.of(
+        len(asks), ambient.temperature, depth=depth, ground=ambient.ground_conductivity
     )
 
 
@@ -108,7 +155,7 @@ def _bare(site: Network, build: PipeType) -> Pipe:
     return (build.bore or STANDARD_BORE, (), emissivity_of(site, build))
 
 
-def _offer(site: Network, ask: Ask, rate: float, marched: Along, k: int) -> Offer:
+def _offer(site: Network, ask: Ask, rate: float, marched: Along, ends: float, k: int) -> Offer:
     reckoned = pipe_of(site, ask.build) is not None
     surface = float(marched.surface[k]) if reckoned else ask.inlet
     lost = float(marched.heat_loss[k])
@@ -125,7 +172,7 @@ def _offer(site: Network, ask: Ask, rate: float, marched: Along, k: int) -> Offe
         broken.append("surface too hot")
     if ask.route.heat_limit is not None and lost > ask.route.heat_limit:
         broken.append("too much heat")
-    end = float(marched.end[k]) if reckoned else ask.inlet
+    end = ends if reckoned else ask.inlet
     per_metre = float(marched.per_metre[k])
     return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
 

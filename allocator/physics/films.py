@@ -1,4 +1,7 @@
-"""Films of heat transfer: inside a pipe, and outside it in still air, wind and by radiation."""
+"""Films of heat transfer outside a pipe: in still air, in wind, and by radiation.
+
+That inside it: :mod:`allocator.physics.inner_film`.
+"""
 
 from __future__ import annotations
 
@@ -62,28 +65,3 @@ def free_convection_nusselt(rayleigh: FloatLike, prandtl: FloatLike) -> Floats:
     pr = floats(prandtl)
     bracket = (1.0 + (0.559 / pr) ** (9 / 16)) ** (8 / 27)
     return floats((0.6 + 0.387 * floats(rayleigh) ** (1 / 6) / bracket) ** 2)
-
-
-def inside_nusselt(
-    reynolds: FloatLike, prandtl: FloatLike, diameter_over_length: FloatLike, *, cooled: bool = True
-) -> Floats:
-    """Mean Nusselt number of flow in a pipe.
-
-    Turbulent from Re = 4000: Dittus and Boelter, ``0.023 Re^0.8 Pr^n``, n = 0.3 cooled, 0.4
-    heated. Laminar to 2300: Hausen's ``3.66 + 0.065 x/(1 + 0.04 x^(2/3))``, x = (D/L) Re Pr. In
-    between, straight in Re.
-    """
-    re, pr = floats(reynolds), floats(prandtl)
-    power = 0.3 if cooled else 0.4
-
-    def laminar(rate: Floats) -> Floats:
-        x = floats(diameter_over_length) * rate * pr
-        return floats(3.66 + 0.065 * x / (1.0 + 0.04 * np.cbrt(x) ** 2))
-
-    def turbulent(rate: Floats) -> Floats:
-        return floats(0.023 * rate**0.8 * pr**power)
-
-    low, high = floats(2300.0), floats(4000.0)
-    share = np.clip((re - low) / (high - low), 0.0, 1.0)
-    middle = (1 - share) * laminar(low) + share * turbulent(high)
-    return floats(np.where(re <= low, laminar(re), np.where(re >= high, turbulent(re), middle)))

@@ -2,14 +2,23 @@
 
 from __future__ import annotations
 
+import math
+
 from allocator.physics.faults import PhysicsError
-from allocator.physics.substances import saturation_pressure, saturation_temperature
+from allocator.physics.substances import (
+    latent_heat,
+    saturation_pressure,
+    saturation_temperature,
+)
 
 WATER_MOLAR_MASS = 0.018015268
 """kg/mol (IAPWS)."""
 
-WATER_CRITICAL = 647.096
+WATER_CRITICAL, WATER_TRIPLE = 647.096, 273.16
 """K (IAPWS)."""
+
+SUBLIMATION = 2.834e6
+"""J/kg of ice at the triple point (IAPWS), the most there is down to -60 degC to 1 in 1000."""
 
 
 def dew_point(water: float, pressure: float) -> float:
@@ -32,11 +41,22 @@ def most_vapour(temperature: float, pressure: float) -> float:
 def drained(water: float, pressure: float, temperature: float, molar_mass: float) -> float:
     """kg of water that drain from each kg of wet gas cooled to ``temperature`` K.
 
-    ``water``: mole fraction before; ``molar_mass``: kg/mol of the dry gas. Raoult's law, ideal gas.
+    ``water``: mole fraction before; ``molar_mass``: kg/mol of the dry gas; ``pressure``: Pa,
+    infinite where it may be any. Raoult's law, ideal gas; below the triple point of water nothing
+    stays.
     """
-    if temperature >= dew_point(water, pressure):
-        return 0.0
-    left = saturation_pressure("Water", temperature) / pressure
     dry = 1.0 - water
-    lost = water - dry * left / (1.0 - left)  # mol a mol of wet gas
+    lost = water  # mol a mol of wet gas
+    if temperature >= WATER_TRIPLE and not math.isinf(pressure):
+        left = most_vapour(temperature, pressure)
+        lost = 0.0 if left >= 1.0 else max(0.0, water - dry * left / (1.0 - left))
     return lost * WATER_MOLAR_MASS / (water * WATER_MOLAR_MASS + dry * molar_mass)
+
+
+def condensation_heat(temperature: float) -> float:
+    """J/kg that vapour gives up which condenses at a temperature, K, or freezes there."""
+    if temperature >= WATER_CRITICAL:
+        return 0.0
+    if temperature < WATER_TRIPLE:
+        return SUBLIMATION
+    return latent_heat("Water", saturation_pressure("Water", temperature))

@@ -1,4 +1,8 @@
-"""Temperature along a run: the exponential, and a march where resistance or heat capacity vary."""
+"""Temperature along a run: the exponential, and a march where resistance or heat capacity vary.
+
+A march without the film inside loses the most heat, has the hottest surface and ends coldest; with
+the film of :mod:`allocator.physics.inner_film` it ends no colder than any real flow.
+"""
 
 from __future__ import annotations
 
@@ -9,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from allocator.physics.arrays import FloatLike, Floats, floats
+from allocator.physics.inner_film import FilmFluid, films_up_to
 from allocator.physics.insulation import Insulation, Outside, heat_loss
 
 STEPS = 12
@@ -91,3 +96,46 @@ def along(
         known = known & middle.known
         now = following
     return Along(now, lost, first.surface, first.per_metre, known)
+
+
+def hottest_end(
+    insulation: Insulation,
+    inlet: Floats,
+    length: Floats,
+    rate: Floats,
+    specific_heat: Callable[[Floats], Floats],
+    outside: Outside,
+    film: FilmFluid,
+    *,
+    steps: int = STEPS,
+) -> Floats:
+    """K that ``n`` runs of a fluid warmer than its surroundings end at, at the most.
+
+    An upper bound for all flows up to ``rate``, with a film inside that is no better than the real
+    one; why is proven in :mod:`allocator.physics.inner_film`. Arguments are (n,), ``rate`` above 0.
+
+    Raises:
+        PhysicsError: a surface temperature does not settle.
+    """
+    count = len(insulation.bore)
+    now: Floats = np.array(inlet)
+    faces: list[Floats | None] = [None, None]
+
+    def decay(kelvin: Floats) -> Floats:
+        """The least share of the warmth above the surroundings that is lost a metre."""
+        heat = specific_heat(kelvin)
+        least = np.full(count, np.inf)
+        for k, (flow, within) in enumerate(films_up_to(film, insulation.bore, rate, kelvin, heat)):
+            found = heat_loss(
+                insulation, kelvin, outside, within, start=faces[k], tolerance=SETTLED
+            )
+            faces[k] = found.faces
+            with np.errstate(divide="ignore"):
+                least = np.minimum(least, 1.0 / (found.resistance * flow * heat))
+        return floats(least)
+
+    around, step = outside.temperature, length / steps
+    for _ in range(steps):
+        half = around + (now - around) * np.exp(-decay(now) * step / 2)
+        now = floats(around + (now - around) * np.exp(-decay(half) * step))
+    return now

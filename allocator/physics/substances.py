@@ -162,16 +162,31 @@ def _library(letter: str, library: str, kelvin: float, pascal: float, name: str)
                 f"the property library does not know '{library}'",
                 "check the spelling, or give 'constants'",
             ) from None
+        if re.search(r"model is not available", problem):
+            raise _not_modelled(letter, library) from None
         number = math.nan
     if not math.isfinite(number):
+        noun = next((noun for other, noun, _ in PROPERTIES.values() if other == letter), "")
         raise PhysicsError(
-            f"has no data at {kelvin - 273.15:.4g} degC and {pascal:.4g} Pa: outside the range of "
-            "the property library",
+            f"has no data{noun and f' of its {noun}'} at {kelvin - 273.15:.4g} degC and "
+            f"{pascal:.4g} Pa: outside the range of the property library",
             "check temperature and pressure, or give 'constants'",
         )
     if pascal > 0 and letter != "Phase":
         _within(library, kelvin)
     return number
+
+
+def _not_modelled(letter: str, library: str) -> UnknownPropertyError:
+    """A property that the library has of no state of a substance; of mixtures it lacks several."""
+    name, (_, noun, unit) = next(
+        (name, known) for name, known in PROPERTIES.items() if known[0] == letter
+    )
+    what = "a mixture such as " if "&" in library else ""
+    return UnknownPropertyError(
+        f"has no known {noun}: the property library has none of {what}'{library}'",
+        f"add 'constants: {{{name}: ... {unit}}}'",
+    )
 
 
 @lru_cache(maxsize=256)

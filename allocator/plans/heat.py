@@ -22,8 +22,14 @@ class FlowHeat:
     )
     rate: float = fact("rate_kg_s", "Flow in that state.")
     inlet: float = fact("inlet_temperature_k", "Temperature of the fluid that enters.")
-    outlet: float = fact("end_temperature_k", "Temperature of the fluid that leaves.")
-    loss: float = fact("heat_loss_w", "Heat lost to the surroundings, or to a cooler's coolant.")
+    outlet: float = fact(
+        "end_temperature_k",
+        "Temperature of the fluid that leaves; of a pipe the highest at any flow up to this one.",
+    )
+    loss: float = fact(
+        "heat_loss_w",
+        "Heat lost to the surroundings, at most, or to a cooler's coolant.",
+    )
     surface: float | None = fact(
         "surface_temperature_k",
         "Surface at the inlet; null where the layers of the build are not known in full.",
@@ -38,9 +44,11 @@ class CoolerHeat:
 
     route: str = fact("route", "Route of the cooler.")
     build: str = fact("build", "Cooler and number of units.")
-    duty: float = fact("duty_w", "Heat that it takes away.")
+    duty: float = fact("duty_w", "Heat that it takes away, with that of water that condenses.")
     power: float = fact("power_w", "Power that its pumps and fans take for that.")
-    mean_duty: float = fact("mean_duty_w", "Heat that it takes away on average over time.")
+    mean_duty: float = fact(
+        "mean_duty_w", "Heat that it takes away on average, without that of condensing water."
+    )
     recovered: float = fact(
         "recovered_mean_w",
         "Mean power recovered from that heat; `recoveries` says how much of it is firm.",

@@ -95,6 +95,8 @@ def rule_words(rule: ReserveRule) -> str:
 
 def percent(share: float) -> str:
     """A share such as ``68.8 %``: three figures; 100 % only for all but a hundred-thousandth."""
+    if abs(share) < 1e-9:
+        return "0 %"  # rounding, of either sign
     if 0.9995 <= share < 1 - 1e-5:
         return "99.9 %"
     return f"{100 * share:.3g} %" if abs(share) < 0.9995 else f"{100 * share:.0f} %"

@@ -52,7 +52,7 @@ def _most_served(model: Model, sets: IndexSets, settings: Settings, clock: Clock
         )
         bound = solver_model.unscaled(solved.bound)
         if bound is not None:
-            share = min(1.0, -bound / demand.mean)
+            share = min(1.0, max(0.0, -bound / demand.mean))
             text.append(
                 f"no plan under the other limits serves more than {share:.1%} of '{demand.name}'"
             )

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import cast
 
+from allocator.base.quantities import format_quantity
 from allocator.physics.conductivity import Conductivity
 from allocator.physics.enclosures import Part, Side, SideBuild, Slab, lightest_sides
 from allocator.physics.faults import PhysicsError
@@ -136,10 +137,18 @@ def check_enclosure(values: Values, whole: SiteValues) -> Filled | None:
     ):
         return None  # the fault is noted at the material
     try:
-        walls_of(made, whole.made["materials"], whole.made["ambient"])
+        walls = walls_of(made, whole.made["materials"], whole.made["ambient"])
     except PhysicsError as error:
         values.fault_here("areas", error.problem, error.remedy)
         return None
+    most = made.max_heat_loss
+    if most is not None and walls.heat > most * (1 + 1e-9):
+        values.warn(
+            "max_heat_loss",
+            f"is {format_quantity(most, 'power')}, and the walls that are offered let out at least "
+            f"{format_quantity(walls.heat, 'power')}",
+            "offer thicker layers, or raise it",
+        )
     return {}
 
 

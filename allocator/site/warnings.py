@@ -38,6 +38,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_energies(site, values)
     _note_temperatures(values)
     _note_vapour(site, values)
+    _note_cold_constants(site, values)
     _note_odd_figures(site, values)
     _note_other_orders(site, values)
     _note_without_effect(site, values)
@@ -207,6 +208,25 @@ def _note_vapour(site: Site, values: Values) -> None:
                 f"{format_quantity(pressure, 'pressure')} its gas holds no more than "
                 f"{format_quantity(most, 'share')}: the rest comes out as water",
                 "check 'water', 'temperature' and 'pressure', or drain its mouth",
+            )
+
+
+def _note_cold_constants(site: Site, values: Values) -> None:
+    """Notes values of the catalogue that do not hold as cold as the site or a source is."""
+    for address, value in values.where.diagnostics.catalogued.items():
+        if value.coldest is None or not address.startswith("fluids."):
+            continue
+        name = address.removeprefix("fluids.").removesuffix(f".{value.key}")
+        known = [s.temperature for s in site.sources.values() if s.fluid == name]
+        coldest = min([site.ambient.temperature, *(k for k in known if k is not None)])
+        if coldest < value.coldest:
+            what = value.key.removeprefix("constants.")
+            _section(values, "fluids")[name].warn(
+                "catalogue",
+                f"gives a {what} that holds down to "
+                f"{format_quantity(value.coldest, 'temperature')}, and it may be as cold as "
+                f"{format_quantity(coldest, 'temperature')} here",
+                f"add 'constants: {{{what}: ...}}' of the supplier at that temperature",
             )
 
 

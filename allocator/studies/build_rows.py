@@ -11,9 +11,9 @@ from allocator.base.errors import AllocatorError
 from allocator.network.deriving import network_of
 from allocator.network.insulation import missing_of, pipe_of
 from allocator.network.levels import levels_of, planned_fluids
-from allocator.network.offers import Ask, Offer, march, offers_of
+from allocator.network.offers import Ask, Offer, ends_at_most, march, offers_of
 from allocator.network.pressure_offers import PressureOffer, pressure_offers
-from allocator.network.properties import hottest_source
+from allocator.network.properties import film_fluid, hottest_source
 from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.physics.insulation import critical_radius
@@ -67,7 +67,13 @@ def rows_of_route(
     unknown: list[str] = []
     for name in _fluids(site, corridor, fluid, temperature):
         try:
-            rows += _rows_at(site, corridor, name, _inlets(site, name, temperature), flow)
+            inlets = _inlets(site, name, temperature)
+            rows += _rows_at(site, corridor, name, inlets, flow)
+            if max(inlets) > site.ambient.temperature and not film_fluid(site, name, max(inlets)):
+                tell(
+                    f"fluid '{name}' has no known conductivity: end temperatures are without the "
+                    "film inside pipes, and may be higher"
+                )
         except PhysicsError as error:
             unknown.append(f"fluid '{name}': {error}")
     if not rows:
@@ -151,10 +157,11 @@ def _inlets(site: Network, fluid: str, temperature: float | None) -> list[float]
 def _ends(site: Network, fluid: str, asks: list[Ask], flow: float | None) -> list[float | None]:
     if flow is None:
         return [None] * len(asks)
-    marched = march(site, fluid, asks, np.full(len(asks), flow))
+    rates = np.full(len(asks), flow)
+    ends = ends_at_most(site, fluid, asks, rates, march(site, fluid, asks, rates).end)
     return [
         float(end) if pipe_of(site, ask.build) is not None else ask.inlet
-        for ask, end in zip(asks, marched.end, strict=True)
+        for ask, end in zip(asks, ends, strict=True)
     ]
 
 

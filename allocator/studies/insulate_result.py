@@ -18,7 +18,7 @@ from allocator.studies.result import StudyResult, joined, study_json
 
 FORMAT = "allocator.insulate/1"
 CAUTION = (
-    "Temperatures are upper bounds at full flow and in still air; losses at full flow. Guard or "
+    "Temperatures are upper bounds up to full flow and in still air; losses at full flow. Guard or "
     "insulate what can be touched, leave room for pipe to grow, use materials that are fit for gas "
     "and temperature, purge and pressure-test before first gas. Local codes and licensed "
     "practitioners decide."
@@ -193,7 +193,8 @@ def insulate(
         kg/s at which the temperature and the pressure at the end are reported as well; a build
         that leaves less pressure than anything needs is named.
     tell
-        Called with words on fluids that are left out, because a property of them is not known.
+        Called with words on fluids that are left out, because a property of them is not known,
+        and on those whose end temperatures are no upper bounds, as their conductivity is not known.
 
     Returns
     -------

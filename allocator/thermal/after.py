@@ -31,6 +31,7 @@ def heat_of(site: Network, plan: Plan) -> Heat | None:
     """
     states: dict[str, list[FoundTemperatures]] = {}
     enthalpies: dict[str, Enthalpy] = {}
+    coldest: dict[str, list[FoundTemperatures]] = {}
     for fluid in site.fluids:
         hottest = _hottest(site, fluid)
         if hottest is None or not _worth(site, plan, fluid):
@@ -38,6 +39,8 @@ def heat_of(site: Network, plan: Plan) -> Heat | None:
         try:
             enthalpy = enthalpy_of(site, fluid, _coldest(site, fluid), hottest)
             states[fluid] = _states(site, plan, fluid, enthalpy, hottest)
+            if any(s.fluid == fluid and s.water for s in site.sources.values()):
+                coldest[fluid] = _states(site, plan, fluid, enthalpy, hottest, coldest=True)
         except PhysicsError:
             continue
         enthalpies[fluid] = enthalpy
@@ -65,7 +68,7 @@ def heat_of(site: Network, plan: Plan) -> Heat | None:
         flows,
         coolers_in(site, plan, states, enthalpies),
         (*limits_met(site, plan, states), *rooms),
-        wet_notes(site, plan, states),
+        wet_notes(site, plan, states, coldest),
     )
 
 
@@ -106,11 +109,19 @@ def _worth(site: Network, plan: Plan, fluid: str) -> bool:
 
 
 def _states(
-    site: Network, plan: Plan, fluid: str, enthalpy: Enthalpy, hottest: float
+    site: Network,
+    plan: Plan,
+    fluid: str,
+    enthalpy: Enthalpy,
+    hottest: float,
+    *,
+    coldest: bool = False,
 ) -> list[FoundTemperatures]:
-    """What is found in each state. A store gives at the temperature of what it was filled with
+    """What is found in each state; ``coldest``: without the film inside pipes.
 
-    in the busiest one: heat that it loses is not counted on."""
+    A store gives at the temperature of what it was filled with in the busiest one: heat that it
+    loses is not counted on.
+    """
     stored: dict[str, float] = {}
     founds = []
     for state in STATES:
@@ -124,7 +135,7 @@ def _states(
             for store, place, rate in drawn
             if state == "quiet" or place not in filled
         ]
-        found = temperatures(site, fluid, enthalpy, flows, given)
+        found = temperatures(site, fluid, enthalpy, flows, given, coldest=coldest)
         if state == "busiest":
             stored = {s: found.at[p] for s, p, _ in drawn if p in found.at}
         founds.append(found)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.network.insulation import pipe_of
-from allocator.network.offers import Ask, march
+from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
 from allocator.plans.records import FlowHeat
@@ -34,7 +34,7 @@ def profiles_of(site: Network, flows: Sequence[FlowHeat]) -> list[TemperaturePro
     """Profiles of flows through pipes that are known in full, in still air; others are left out.
 
     A point is the end of a run cut there, so the last one is the flow's own outlet. The surface
-    is that of a run which the fluid enters as warm as it is at the point.
+    is that of a run which the fluid enters as warm as it is at the point, without the film inside.
     """
     found: dict[int, TemperatureProfile] = {}
     for fluid in dict.fromkeys(flow.fluid for flow in flows):
@@ -62,7 +62,8 @@ def _profiles(site: Network, fluid: str, flows: Sequence[FlowHeat]) -> list[Temp
             part = replace(route, length=route.length * float(share))
             cut.append(Ask(part, build, fluid, flow.inlet))
             rates.append(flow.rate)
-    ends = march(site, fluid, cut, np.array(rates)).end.reshape(len(flows), -1)
+    coldest = march(site, fluid, cut, np.array(rates)).end
+    ends = ends_at_most(site, fluid, cut, np.array(rates), coldest).reshape(len(flows), -1)
     fluids = np.column_stack([[flow.inlet for flow in flows], ends])
     asks = [
         Ask(site.routes[flow.route], site.pipes[flow.build], fluid, float(kelvin))

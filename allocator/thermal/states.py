@@ -65,15 +65,21 @@ def _rate(flow: PipeFlow, site: Network, state: str) -> float:
 def given_by_sources(site: Network, plan: Plan, fluid: str, state: str) -> list[Given]:
     """What sources give, at the temperature of their mouth."""
     found = []
-    for use in plan.sources:
-        source = site.sources[use.name]
-        if source.fluid != fluid:
-            continue
-        rate = sum(use.collect.values()) if state == "busiest" else 0.0
-        rate += _supplied(site, use.direct, state)
+    for name, rate in sent_by_sources(site, plan, fluid, state).items():
+        source = site.sources[name]
         if rate > 0:
             kelvin = source.temperature or site.ambient.temperature
             found.append(Given(source.place, rate, kelvin))
+    return found
+
+
+def sent_by_sources(site: Network, plan: Plan, fluid: str, state: str) -> dict[str, float]:
+    """kg/s that each source of a fluid sends."""
+    found = {}
+    for use in plan.sources:
+        if site.sources[use.name].fluid == fluid:
+            rate = sum(use.collect.values()) if state == "busiest" else 0.0
+            found[use.name] = rate + _supplied(site, use.direct, state)
     return found
 
 

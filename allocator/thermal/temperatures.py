@@ -1,11 +1,13 @@
 """Temperatures at every place and flange of one fluid in one state.
 
 At a place what arrives mixes: ``sum rate h(T) = h(T_mix) sum rate``. Along a pipe it cools by the
-march of :mod:`allocator.physics.runs`; a cooler brings it to its set-point, a heat sink to what it
-guarantees; a passage changes nothing. Flows may run in circles, and then little that is new comes
-in each round: so each flow is taken to keep the share of its warmth above the surroundings that it
-kept in the last round, the mixing of all places is solved at once, and this again until nothing
-changes.
+march of :mod:`allocator.physics.runs` with the film inside, an upper bound for all lesser flows;
+where asked for the coldest (what condenses), without it. The heat that a pipe loses is always that
+without the film, an upper bound as well. A cooler brings it to its set-point, a heat sink to what
+it guarantees; a passage changes nothing. Flows may run in circles, and then little that is new
+comes in each round: so each flow is taken to keep the share of its warmth above the surroundings
+that it kept in the last round, the mixing of all places is solved at once, and this again until
+nothing changes.
 """
 
 from __future__ import annotations
@@ -16,8 +18,9 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.network.insulation import pipe_of
-from allocator.network.offers import Ask, march
+from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Network
+from allocator.network.wet_gas import heat_of_route
 from allocator.physics.faults import PhysicsError
 from allocator.thermal.enthalpy import Enthalpy
 from allocator.thermal.states import Flow, Given
@@ -32,7 +35,11 @@ its surroundings."""
 
 
 class CarriedHeat(NamedTuple):
-    """A flow with its temperatures: ``inlet``, ``outlet`` K, ``surface`` K or None, ``loss`` W."""
+    """A flow with its temperatures: ``inlet``, ``outlet`` K, ``surface`` K or None, ``loss`` W.
+
+    The loss of a pipe is the most there may be, without the film inside: more than what the fluid
+    has less at its hottest outlet. That of a cooler is with the most that may condense in it.
+    """
 
     flow: Flow
     inlet: float
@@ -54,21 +61,23 @@ def temperatures(
     enthalpy: Enthalpy,
     flows: Sequence[Flow],
     given: Sequence[Given],
+    *,
+    coldest: bool = False,
 ) -> FoundTemperatures:
-    """The settled state.
+    """The settled state; ``coldest``: without the film inside pipes.
 
     Raises:
         PhysicsError: it does not settle, or a property is not known.
     """
     at: dict[str, float] = {}
-    coldest = float(enthalpy.kelvin[0])
+    first = float(enthalpy.kelvin[0])
     carried: tuple[CarriedHeat, ...] = ()
     for _ in range(MOST_ROUNDS):
-        inlets = [at.get(flow.start, coldest) for flow in flows]
-        carried = _carry(site, fluid, enthalpy, flows, inlets)
+        inlets = [at.get(flow.start, first) for flow in flows]
+        carried = _carry(site, fluid, enthalpy, flows, inlets, coldest)
         following = _mixed(site, enthalpy, carried, given)
         change = max(
-            (abs(following.get(p, coldest) - at.get(p, coldest)) for p in {*at, *following}),
+            (abs(following.get(p, first) - at.get(p, first)) for p in {*at, *following}),
             default=0.0,
         )
         at = following
@@ -121,7 +130,12 @@ def _places(carried: Sequence[CarriedHeat], given: Sequence[Given]) -> Iterator[
 
 
 def _carry(
-    site: Network, fluid: str, enthalpy: Enthalpy, flows: Sequence[Flow], inlets: Sequence[float]
+    site: Network,
+    fluid: str,
+    enthalpy: Enthalpy,
+    flows: Sequence[Flow],
+    inlets: Sequence[float],
+    coldest: bool,
 ) -> tuple[CarriedHeat, ...]:
     outlets = list(inlets)
     found: list[float | None] = [None] * len(flows)
@@ -136,6 +150,7 @@ def _carry(
             found[i] = inlets[i]  # a build that is not known in full counts as bare
             if pipe_of(site, site.pipes[flow.run.build]) is not None:
                 marched.append(i)
+    losing = list(outlets)  # K at the end by which the loss counts
     if marched:
         asks = [
             Ask(
@@ -146,10 +161,17 @@ def _carry(
             )
             for i in marched
         ]
-        runs = march(site, fluid, asks, np.array([flows[i].rate for i in marched]))
+        rates = np.array([flows[i].rate for i in marched])
+        runs = march(site, fluid, asks, rates)
+        ends = runs.end if coldest else ends_at_most(site, fluid, asks, rates, runs.end)
         for k, i in enumerate(marched):
-            outlets[i], found[i] = float(runs.end[k]), float(runs.surface[k])
-    lost = enthalpy.of(np.array(inlets)) - enthalpy.of(np.array(outlets))
+            outlets[i], found[i] = float(ends[k]), float(runs.surface[k])
+            losing[i] = float(runs.end[k])
+    lost = enthalpy.of(np.array(inlets)) - enthalpy.of(np.array(losing))
+    for i, flow in enumerate(flows):
+        route = site.routes[flow.run.route]
+        if route.stream is not None and route.stream.kind == "cooler" and outlets[i] < inlets[i]:
+            lost[i] += heat_of_route(site, route, inlets[i])
     return tuple(
         CarriedHeat(flow, inlets[i], outlets[i], found[i], flow.rate * float(lost[i]))
         for i, flow in enumerate(flows)

@@ -2,13 +2,15 @@
 
 A pipe lets the half of its heat that is nearer to a place into that place, in still air. At any
 point along a run the gas is the warmer the more flows and the hotter it enters, so the loss of
-either half is greatest at full flow from the level at which it enters. Full is what the bore
+either half is greatest at full flow from the level at which it enters, without the film inside the
+pipe; the second half is entered as hot as the first may end with that film. Full is what the bore
 carries, or what all sources give at once where nothing else gives gas so hot: a wide pipe for a
 small source counts with what can come. A build whose layers are not known in full counts with all
 the heat that its gas has above the surroundings, at both ends.
-A cooler rejects its duty and the power of its pumps and fans; a heat sink what it loses at its
-warmest, what its recovery takes, and what boils; a machine lets in the ``heat`` that
-it gives, for nothing uses it; a store lets in what it takes above the temperature around it.
+A cooler rejects its duty, with the heat of what condenses, and the power of its pumps and fans; a
+heat sink what it loses at its warmest, what its recovery takes, and what boils; a machine lets in
+the ``heat`` that it gives, for nothing uses it; a store lets in what it takes above the temperature
+around it.
 """
 
 from __future__ import annotations
@@ -21,8 +23,9 @@ import numpy as np
 from allocator.network.coolers import heat_between
 from allocator.network.insulation import pipe_of
 from allocator.network.levels import SAME
-from allocator.network.offers import Ask, march
+from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Arc, Network
+from allocator.network.wet_gas import heat_of_route
 from allocator.plans.records import Plan
 from allocator.thermal.states import peak_of_flow
 
@@ -62,6 +65,7 @@ def upper_heat(site: Network) -> dict[str, Upper]:
             place = rejects_at(site, route)
             if place in found:
                 heat = heat_between(site, cooler.fluid, route.stream.inlet, cooler.set_point)
+                heat += heat_of_route(site, route, route.stream.inlet)
                 found[place].coolers[route.name] = heat * (1 + cooler.power_share)
         for build, fluid in route.capacities or {}:
             sink, place = site.pipes[build].sink, site.ground(route.start)
@@ -172,14 +176,18 @@ def most_through(site: Network, fluid: str, kelvin: float) -> float:
 def halves(
     site: Network, fluid: str, asks: list[Ask], rates: list[float]
 ) -> tuple[list[float], list[float]]:
-    """W that the halves of runs lose, the one at the inlet first; none where it takes heat up.
+    """W that the halves of runs lose at most, the one at the inlet first; none where it warms.
 
-    Each half of a build whose layers are not known counts with all the heat that may be lost.
+    A half loses the most without the film inside, and the second the more, the hotter the first
+    ends: so each is an upper bound, and both together may be more than the whole can lose. Each
+    half of a build whose layers are not known counts with all the heat that may be lost.
     """
     flows = np.array(rates)
-    whole = march(site, fluid, asks, flows).heat_loss
     short = [ask._replace(route=replace(ask.route, length=ask.route.length / 2)) for ask in asks]
-    near = march(site, fluid, short, flows).heat_loss
+    near = march(site, fluid, short, flows)
+    middle = ends_at_most(site, fluid, short, flows, near.end)
+    hot = [ask._replace(inlet=float(kelvin)) for ask, kelvin in zip(short, middle, strict=True)]
+    far = march(site, fluid, hot, flows).heat_loss
     first, second = [], []
     for k, ask in enumerate(asks):
         if pipe_of(site, ask.build) is None:
@@ -187,6 +195,6 @@ def halves(
             first.append(most)
             second.append(most)
         else:
-            first.append(max(0.0, float(near[k])))
-            second.append(max(0.0, float(whole[k] - near[k])))
+            first.append(max(0.0, float(near.heat_loss[k])))
+            second.append(max(0.0, float(far[k])))
     return first, second

@@ -2,80 +2,123 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+import math
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
-from allocator.network.properties import substance_of
 from allocator.network.records import Network
-from allocator.physics.humidity import dew_point, drained, most_vapour
-from allocator.physics.substances import molar_mass
+from allocator.network.wet_gas import dry_mass, vapour
+from allocator.physics.humidity import dew_point, drained
 from allocator.plans.records import Plan
 from allocator.site.records import Source
-from allocator.thermal.temperatures import FoundTemperatures
+from allocator.thermal.states import STATES, drawn_from_stores, sent_by_sources
+from allocator.thermal.temperatures import CarriedHeat, FoundTemperatures
 
 NOTHING = 0.01
 """K below a dew point that are not worth telling, and beyond what its equations are good for."""
 
+LEAST = 1e-9
+"""kg/s of water that are not worth telling."""
+
+
+class Part(NamedTuple):
+    """A source whose gas comes to a run, K that it certainly has had, kg/s that it sends."""
+
+    source: Source
+    kelvin: float
+    rate: float
+
+
+class Told(NamedTuple):
+    """kg/s of water that drain in a run, K at its end, and the dew point of its wettest gas."""
+
+    water: float
+    outlet: float
+    dew: float
+
 
 def wet_notes(
-    site: Network, plan: Plan, states: Mapping[str, Sequence[FoundTemperatures]]
+    site: Network,
+    plan: Plan,
+    hottest: Mapping[str, Sequence[FoundTemperatures]],
+    coldest: Mapping[str, Sequence[FoundTemperatures]],
 ) -> tuple[str, ...]:
     """A note for each run whose end may be colder than the dew point of the wet gas that it may
 
     carry, and for each source that says more vapour than its gas can hold at its mouth.
 
-    A run may carry what any tapped source sends that leads to it, through stores as well. The
-    wettest of them counts, at the highest of their pressures, at which most drips; of a source
-    that drips at its mouth no more vapour goes on than its gas can hold there.
+    A run may carry what any tapped source sends that leads to it, through stores as well; it drips
+    at the coldest end that it may have, the one without the film inside (``coldest``), at the
+    highest pressure of these sources. Of each source no more drips than it sends in that state,
+    and nothing that has dripped already where all its ways have led, at their hottest. What stores
+    give may be the wettest gas that comes to them.
     """
     notes: list[str] = []
     tapped = {use.name for use in plan.sources if use.tapped}
-    for fluid, founds in states.items():
+    for fluid, founds in coldest.items():
         mine = {s.name: s for s in site.sources.values() if s.fluid == fluid and s.name in tapped}
         if not any(source.water for source in mine.values()):
             continue
-        mass = molar_mass(substance_of(site, fluid))
         notes += [_at_mouth(site, s) for s in mine.values() if vapour(site, s) < (s.water or 0.0)]
-        come = _comes_to(founds, mine.values())
-        worst: dict[str, tuple[float, float, float]] = {}
-        for found in founds:
+        came = _came_through(hottest[fluid], mine)
+        worst: dict[str, Told] = {}
+        for state, found in zip(STATES, founds, strict=True):
+            sends = sent_by_sources(site, plan, fluid, state)
+            stored = math.fsum(rate for *_, rate in drawn_from_stores(site, plan, fluid, state))
             for carried in found.carried:
                 stream = site.routes[carried.flow.run.route].stream
-                if stream is not None and stream.kind == "passage":
+                here = came.get(carried.flow.start, {})
+                if (stream is not None and stream.kind == "passage") or not here:
                     continue
-                sources = [mine[name] for name in sorted(come.get(carried.flow.start, ()))]
-                share = max((vapour(site, source) for source in sources), default=0.0)
-                if share <= 0.0:
-                    continue
-                pressure = max(source.pressure or site.ambient.pressure for source in sources)
-                dew = dew_point(share, pressure)
-                if carried.outlet < dew - NOTHING:
-                    rate = carried.flow.rate
-                    if mass is not None:
-                        rate *= drained(share, pressure, carried.outlet, mass)
-                    name = carried.flow.run.route
-                    if rate >= worst.get(name, (0.0,))[0]:
-                        worst[name] = (rate, carried.outlet, dew)
-        for name, (water, kelvin, dew) in worst.items():
-            named = name.partition(": ")[0]
+                parts = [Part(mine[n], kelvin, sends.get(n, 0.0)) for n, kelvin in here.items()]
+                told = _in_run(site, fluid, carried, parts, stored)
+                name = carried.flow.run.route
+                if told is not None and (name not in worst or told.water >= worst[name].water):
+                    worst[name] = told
+        known = dry_mass(site, fluid) is not None
+        for name, told in worst.items():
             amount = (
-                f": up to {format_quantity(water, 'mass_rate')} of water to drain"
-                if mass is not None
+                f": up to {format_quantity(told.water, 'mass_rate')} of water to drain"
+                if known
                 else ""
             )
             notes.append(
-                f"{named}: {fluid} may cool to {format_quantity(kelvin, 'temperature')}, below its "
-                f"dew point of {format_quantity(dew, 'temperature')}{amount}"
+                f"{name.partition(': ')[0]}: {fluid} may cool to "
+                f"{format_quantity(told.outlet, 'temperature')}, below its dew point of "
+                f"{format_quantity(told.dew, 'temperature')}{amount}"
             )
     return tuple(notes)
 
 
-def vapour(site: Network, source: Source) -> float:
-    """Share of vapour in a source's gas: what the file says, or what it can hold at its mouth."""
-    if source.water is None or source.temperature is None:
-        return source.water or 0.0
-    pressure = source.pressure or site.ambient.pressure
-    return min(source.water, most_vapour(source.temperature, pressure))
+def _in_run(
+    site: Network, fluid: str, carried: CarriedHeat, parts: Sequence[Part], stored: float
+) -> Told | None:
+    """What drips in a run of gas of some sources; ``stored``: kg/s that stores give in all.
+
+    Vapour of mixed gas drips no more than that of each part alone, as dry gas carries vapour on.
+    """
+    wettest = max(vapour(site, part.source) for part in parts)
+    if wettest <= 0.0:
+        return None
+    pressures = [part.source.pressure or site.ambient.pressure for part in parts]
+    low, high = min(*pressures, site.ambient.pressure), max(pressures)
+    dew, outlet = dew_point(wettest, high), carried.outlet
+    if outlet >= dew - NOTHING:
+        return None
+    mass = dry_mass(site, fluid)
+
+    def drips(part: Part) -> float:
+        share, dry = vapour(site, part.source), mass or 1.0
+        had = drained(share, low, part.kelvin, dry)
+        return max(0.0, drained(share, high, outlet, dry) - had)
+
+    each = sorted(((drips(part), part.rate) for part in parts), reverse=True)
+    water, left = 0.0, carried.flow.rate
+    for drip, rate in [(each[0][0], stored), *each]:  # of stores, whose gas may be the wettest
+        water += min(left, rate) * drip
+        left -= min(left, rate)
+    return Told(water, outlet, dew) if water > LEAST else None
 
 
 def _at_mouth(site: Network, source: Source) -> str:
@@ -89,20 +132,29 @@ def _at_mouth(site: Network, source: Source) -> str:
     )
 
 
-def _comes_to(
-    founds: Sequence[FoundTemperatures], sources: Collection[Source]
-) -> dict[str, set[str]]:
-    """Place -> the sources whose gas may come there along the flows of any state."""
-    come: dict[str, set[str]] = {}
-    for source in sources:
-        come.setdefault(source.place, set()).add(source.name)
-    arcs = {(c.flow.start, c.flow.end) for found in founds for c in found.carried}
+def _came_through(
+    founds: Sequence[FoundTemperatures], sources: Mapping[str, Source]
+) -> dict[str, dict[str, float]]:
+    """Place -> source whose gas may come there -> K: on each of its ways it was no hotter once.
+
+    Along flows of any state, each at its hottest: what comes by an arc was as cold as its end, or
+    as the coldest before it; of several ways, and of several states, the hottest counts.
+    """
+    came: dict[str, dict[str, float]] = {}
+    for name, source in sources.items():
+        came.setdefault(source.place, {})[name] = source.temperature or math.inf
+    arcs: dict[tuple[str, str], float] = {}
+    for found in founds:
+        for carried in found.carried:
+            ends = carried.flow.start, carried.flow.end
+            arcs[ends] = max(carried.outlet, arcs.get(ends, 0.0))
     changed = True
     while changed:
         changed = False
-        for start, end in arcs:
-            missing = come.get(start, set()) - come.get(end, set())
-            if missing:
-                come.setdefault(end, set()).update(missing)
-                changed = True
-    return come
+        for (start, end), outlet in arcs.items():
+            for name, kelvin in came.get(start, {}).items():
+                now, there = min(kelvin, outlet), came.setdefault(end, {})
+                if now > there.get(name, 0.0):
+                    there[name] = now
+                    changed = True
+    return came

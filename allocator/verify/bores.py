@@ -11,8 +11,8 @@ from allocator.physics.substances import Substance, value
 from allocator.plans.records import Run
 from allocator.site.records import PipeType
 from allocator.verify.case import Case
-from allocator.verify.heat import substance_of
 from allocator.verify.pressure_walk import walked_fluid
+from allocator.verify.properties import substance_of
 from allocator.verify.report import Findings
 
 STEPS = 400

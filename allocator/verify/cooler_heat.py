@@ -11,8 +11,9 @@ import math
 from allocator.plans.records import CoolerHeat, Run, SourceUse
 from allocator.site.records import Cooler, Source
 from allocator.verify.case import Case
-from allocator.verify.heat import heat_between
+from allocator.verify.properties import heat_between
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
 
 SHARE = 0.005
 """Two integrals of one heat capacity differ by less than this share."""
@@ -48,8 +49,15 @@ def _figures(
     subject = f"cooler {run.route!r}"
     flows = [f for f in case.plan.heat.flows if f.route == run.route] if case.plan.heat else []
     busiest = [f for f in flows if f.state == "busiest"]
-    duty = math.fsum(f.rate * heat_between(case, f.fluid, f.outlet, f.inlet) for f in busiest)
-    each = heat_between(case, run.fluid, cooler.set_point, hottest) * cooler.power_share
+    route = case.site.routes[run.route]
+    duty = math.fsum(
+        f.rate * heat_between(case, f.fluid, f.outlet, f.inlet)
+        + f.rate * condensed_heat(case, route, f.inlet, f.outlet)
+        for f in busiest
+    )
+    each = heat_between(case, run.fluid, cooler.set_point, hottest)
+    each += condensed_heat(case, route, hottest, cooler.set_point)
+    each *= cooler.power_share
     power = each * math.fsum(f.rate for f in busiest)
     mean, coldest = _mean(case, run, cooler)
     warm = coldest is not None and coldest >= cooler.threshold

@@ -6,8 +6,11 @@ import math
 
 from allocator.plans.records import Run
 from allocator.verify.case import Case
-from allocator.verify.heat import heat_between
+from allocator.verify.properties import heat_between
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
+
+PANELS = 2000
 
 
 def check_pumps(case: Case, findings: Findings) -> None:
@@ -60,7 +63,9 @@ def check_coolers(case: Case, findings: Findings) -> None:
         rate = math.fsum(
             f.rate * (case.peak(f.carries) if f.layer == "supply" else 1.0) for f in run.flows
         )
-        heat = heat_between(case, run.fluid, cooler.set_point, route.stream.inlet)
+        sensible = heat_between(case, run.fluid, cooler.set_point, route.stream.inlet)
+        condensed = condensed_heat(case, route, route.stream.inlet, cooler.set_point)
+        heat = sensible + condensed
         for name, moved, most, unit in (
             ("cooler_rate", rate, cooler.rate, "kg/s"),
             ("cooler_duty", rate * heat, cooler.duty, "W"),
@@ -71,6 +76,7 @@ def check_coolers(case: Case, findings: Findings) -> None:
             needed = _conductance(
                 rate / units,
                 heat,
+                condensed / heat,
                 route.stream.inlet,
                 cooler.set_point,
                 cooler.coolant,
@@ -90,6 +96,7 @@ def check_coolers(case: Case, findings: Findings) -> None:
 def _conductance(
     rate: float,
     heat: float,
+    wet: float,
     inlet: float,
     outlet: float,
     coolant: float,
@@ -98,9 +105,12 @@ def _conductance(
 ) -> float:
     """UA = Q / LMTD for counter and parallel flow and for a boiling coolant.
 
-    For one shell pass counter flow needs the least, so it is the bound that is checked.
+    For one shell pass counter flow needs the least, so it is the bound that is checked. ``wet``:
+    the share of the heat of what condenses, all of it at the outlet; then summed panel by panel.
     """
     duty = rate * heat
+    if wet > 0:
+        return _in_panels(duty, wet, inlet, outlet, coolant, capacity, arrangement == "parallel")
     warm = coolant if capacity is None else coolant + duty / capacity
     first, second = inlet - warm, outlet - coolant
     if arrangement == "parallel" and capacity is not None:
@@ -110,3 +120,27 @@ def _conductance(
     near = abs(first - second) < 1e-9 * first
     mean = first if near else (first - second) / math.log(first / second)
     return duty / mean
+
+
+def _in_panels(
+    duty: float,
+    wet: float,
+    inlet: float,
+    outlet: float,
+    coolant: float,
+    capacity: float | None,
+    together: bool,
+) -> float:
+    """The integral of dQ / (T_gas - T_coolant) from the cold end of the gas, by its midpoints.
+
+    ``together``: both pass in the same direction, so the coolant is warmest at that end.
+    """
+    found, warms = 0.0, 0.0 if capacity is None else duty / capacity
+    for number in range(PANELS):
+        share = (number + 0.5) / PANELS
+        gas = outlet + (inlet - outlet) * max(0.0, share - wet) / (1.0 - wet)
+        beside = coolant + warms * ((1.0 - share) if together else share)
+        if gas <= beside:
+            return math.inf
+        found += duty / PANELS / (gas - beside)
+    return found

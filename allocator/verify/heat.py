@@ -11,11 +11,13 @@ import math
 from collections.abc import Iterator, Mapping
 
 from allocator.base.errors import AllocatorError
-from allocator.physics.substances import Substance, value
 from allocator.plans.records import FlowHeat, HeatLimit
 from allocator.verify.case import Case
+from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface
+from allocator.verify.properties import heat_between, mixed, specific_heat
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
 
 KELVINS = 1.0
 """K by which two models of one pipe may differ, beside a share of what it cools."""
@@ -206,49 +208,6 @@ def _shaped(case: Case, means: Mapping[str, float], state: str) -> float:
     )
 
 
-def substance_of(case: Case, fluid: str) -> Substance:
-    """A fluid for the look-up of its properties."""
-    record, ambient = case.site.fluids[fluid], case.site.ambient
-    return Substance(
-        fluid,
-        record.phase,
-        record.substance,
-        record.constants,
-        (ambient.temperature, ambient.pressure),
-    )
-
-
-def specific_heat(case: Case, fluid: str, kelvin: float) -> float:
-    """J/(kg K) at ambient pressure."""
-    pressure = case.site.ambient.pressure
-    return float(value(substance_of(case, fluid), "specific_heat", kelvin, pressure))
-
-
-def mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
-    """Mixture by heat, with the heat capacity half way from the coldest: two rounds settle it."""
-    coldest = min(kelvin for _, kelvin in came)
-    whole = math.fsum(rate for rate, _ in came)
-    heat = (
-        math.fsum(rate * heat_between(case, fluid, coldest, kelvin) for rate, kelvin in came)
-        / whole
-    )
-    low, high = coldest, max(kelvin for _, kelvin in came)
-    for _ in range(40):
-        middle = (low + high) / 2
-        if heat_between(case, fluid, coldest, middle) < heat:
-            low = middle
-        else:
-            high = middle
-    return high
-
-
-def heat_between(case: Case, fluid: str, cold: float, hot: float) -> float:
-    """J/kg between two temperatures, by Simpson's rule."""
-    middle = (cold + hot) / 2
-    sides = specific_heat(case, fluid, cold) + specific_heat(case, fluid, hot)
-    return (hot - cold) * (sides + 4 * specific_heat(case, fluid, middle)) / 6
-
-
 def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
     site = case.site
     route, subject = site.routes[flow.route], f"run {flow.route!r} ({flow.state})"
@@ -282,7 +241,11 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
             findings.equals("heat_surface", subject, *said)
         return
     end, surface = end_and_surface(
-        model, flow.inlet, flow.rate, lambda kelvin: specific_heat(case, flow.fluid, kelvin)
+        model,
+        flow.inlet,
+        flow.rate,
+        lambda kelvin: specific_heat(case, flow.fluid, kelvin),
+        Film.of(case, flow.fluid, model.bore, flow.rate, flow.inlet),
     )
     room = KELVINS + SHARE * abs(flow.inlet - end)
     findings.equals(
@@ -294,13 +257,33 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
 
 
 def _loss(case: Case, findings: Findings, flow: FlowHeat) -> None:
-    """The heat that is lost is what the fluid has less at the end."""
-    warm, cold = max(flow.inlet, flow.outlet), min(flow.inlet, flow.outlet)
+    """The heat that is lost is what the fluid has less at the end, of a pipe the coldest end."""
+    end = coldest_end(case, flow)
+    warm, cold = max(flow.inlet, end), min(flow.inlet, end)
     lost = flow.rate * heat_between(case, flow.fluid, cold, warm)
-    lost = lost if flow.inlet >= flow.outlet else -lost
+    lost = lost if flow.inlet >= end else -lost
+    route = case.site.routes[flow.route]
+    if route.stream is not None and route.stream.kind == "cooler":
+        lost += flow.rate * condensed_heat(case, route, flow.inlet, flow.outlet)
     room = 0.005 * abs(lost) + 0.01 * flow.rate * specific_heat(case, flow.fluid, flow.inlet)
+    if end != flow.outlet:  # by two models of the pipe
+        kelvins = KELVINS + SHARE * abs(flow.inlet - end)
+        room += kelvins * flow.rate * specific_heat(case, flow.fluid, end)
     subject = f"run {flow.route!r} ({flow.state})"
     findings.equals("heat_loss", subject, flow.loss, lost, "W", "the heat that it loses", room)
+
+
+def coldest_end(case: Case, flow: FlowHeat) -> float:
+    """K at the end by which a flow's loss counts: of a known pipe that without the film inside."""
+    route = case.site.routes[flow.route]
+    sink = case.site.pipes[flow.build].sink
+    model = PipeModel.of(case.site, route, flow.build)
+    piped = route.stream is None or route.stream.kind == "pipe"
+    if model is None or sink is not None or not piped:
+        return flow.outlet
+    return end_and_surface(
+        model, flow.inlet, flow.rate, lambda kelvin: specific_heat(case, flow.fluid, kelvin)
+    )[0]
 
 
 def _limits(case: Case, findings: Findings) -> None:

@@ -12,7 +12,8 @@ from typing import NamedTuple
 
 from allocator.plans.records import FlowHeat, HeatLimit
 from allocator.verify.case import Case
-from allocator.verify.heat import arriving, mixed
+from allocator.verify.heat import arriving
+from allocator.verify.properties import mixed
 from allocator.verify.report import Findings
 
 KELVINS = 0.05

@@ -8,9 +8,11 @@ from typing import NamedTuple
 
 from allocator.plans.records import FlowHeat
 from allocator.verify.case import Case
-from allocator.verify.heat import heat_between, specific_heat
+from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface
+from allocator.verify.properties import heat_between, specific_heat
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
 
 KELVINS = 1.0
 SHARE = 0.02
@@ -67,7 +69,9 @@ def _heat_released(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Le
         if stream is not None and stream.kind == "cooler":
             cooler = site.coolers[stream.corridor]
             where = cooler.rejects_at or site.ground(site.routes[flow.route].start)
-            duty = flow.rate * heat_between(case, flow.fluid, flow.outlet, flow.inlet)
+            each = heat_between(case, flow.fluid, flow.outlet, flow.inlet)
+            each += condensed_heat(case, site.routes[flow.route], flow.inlet, flow.outlet)
+            duty = flow.rate * each
             heat = duty * (1.0 + cooler.power_share)
             yield Let(where, heat, 0.005 * heat)
     yield from _pipes(case, flows)
@@ -105,17 +109,25 @@ def _pipes(case: Case, flows: list[FlowHeat]) -> Iterator[Let]:
 
 
 def _halves(case: Case, flow: FlowHeat) -> tuple[float, float]:
+    """W that the halves lose at most: each without a film inside, the second entered as hot as the
+
+    first may end with one."""
     model = PipeModel.of(case.site, case.site.routes[flow.route], flow.build)
     if model is None:
         all_of_it = flow.rate * max(0.0, heat_between(case, flow.fluid, _around(case), flow.inlet))
         return all_of_it, all_of_it
     short = replace(model, length=model.length / 2)
-    middle, _ = end_and_surface(
-        short, flow.inlet, flow.rate, lambda kelvin: specific_heat(case, flow.fluid, kelvin)
-    )
-    near = flow.rate * heat_between(case, flow.fluid, middle, flow.inlet)
-    far = flow.rate * heat_between(case, flow.fluid, flow.outlet, middle)
-    return max(0.0, near), max(0.0, far)
+
+    def heat(kelvin: float) -> float:
+        return specific_heat(case, flow.fluid, kelvin)
+
+    def lost(inlet: float) -> float:
+        end, _ = end_and_surface(short, inlet, flow.rate, heat)
+        return flow.rate * max(0.0, heat_between(case, flow.fluid, end, inlet))
+
+    film = Film.of(case, flow.fluid, model.bore, flow.rate, flow.inlet)
+    middle, _ = end_and_surface(short, flow.inlet, flow.rate, heat, film)
+    return lost(flow.inlet), lost(middle)
 
 
 def _around(case: Case) -> float:

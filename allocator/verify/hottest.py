@@ -4,7 +4,8 @@ A plan tells temperatures in two states, and with other sources on gas may be ho
 says of each route how hot gas enters it at the most (``Stream.inlet``). Here this is a claim that
 is held against the file along the flows of the plan: no source, no machine and no route gives
 hotter gas where the route starts. A mixture is no hotter than the hottest of it, and gas leaves a
-pipe the hotter, the hotter it enters and the more flows; so, from flow to flow, nothing is ever
+pipe no hotter than with a film inside that is no better than the real one, the hottest of all flows
+up to the greatest, and the hotter it enters; so, from flow to flow, nothing is ever
 hotter than claimed. Limits of machines, stores, demands, pipes, surfaces, layers and places are
 then held at what is claimed, in still air and at the greatest flow.
 """
@@ -13,6 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import replace
 
 from allocator.network.records import Arc
 from allocator.plans.records import FlowHeat, Run
@@ -21,15 +23,16 @@ from allocator.verify.heat import (
     KELVINS,
     SHARE,
     check_hottest,
+    coldest_end,
     equipment_at,
-    heat_between,
     limits_of_flow,
     planned_fluids,
     rates_in,
-    specific_heat,
 )
 from allocator.verify.heat_released import heat_released
+from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface, faces_of
+from allocator.verify.properties import heat_between, specific_heat
 from allocator.verify.report import Findings
 
 SAME = 1e-6
@@ -88,10 +91,17 @@ def _hottest(case: Case, fluid: str, key: tuple[str, str, str], rate: float) -> 
         surface = inlet
         if model is not None:
             outlet, surface = end_and_surface(
-                model, inlet, rate, lambda kelvin: specific_heat(case, fluid, kelvin)
+                model,
+                inlet,
+                rate,
+                lambda kelvin: specific_heat(case, fluid, kelvin),
+                Film.of(case, fluid, model.bore, rate, inlet),
             )
-    loss = 0.0 if outlet >= inlet else rate * heat_between(case, fluid, outlet, inlet)
-    return FlowHeat(name, build, fluid, start, "busiest", rate, inlet, outlet, loss, surface)
+    flow = FlowHeat(name, build, fluid, start, "busiest", rate, inlet, outlet, 0.0, surface)
+    end = coldest_end(case, flow)
+    return (
+        flow if end >= inlet else replace(flow, loss=rate * heat_between(case, fluid, end, inlet))
+    )
 
 
 def _most_known(case: Case, fluid: str) -> float:

@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Protocol
 
 from allocator.network.records import Network
 from allocator.site.records import Material, Route
@@ -21,8 +22,9 @@ UNKNOWN_EMISSIVITY = 0.3
 
 @dataclass(frozen=True)
 class PipeModel:
-    """``layers``: (inner radius, outer radius, material) from the inside out."""
+    """``layers``: (inner radius, outer radius, material) from the inside out; ``bore``: m."""
 
+    bore: float
     length: float
     layers: tuple[tuple[float, float, Material], ...]
     radius: float
@@ -46,6 +48,7 @@ class PipeModel:
             radius += layer.thickness
         outer = site.materials[record.layers[-1].material].emissivity if record.layers else None
         return PipeModel(
+            record.bore,
             route.length,
             tuple(layers),
             radius,
@@ -56,48 +59,66 @@ class PipeModel:
         )
 
 
-def end_and_surface(
-    pipe: PipeModel, inlet: float, rate: float, specific_heat: Callable[[float], float]
-) -> tuple[float, float]:
-    """K at the end of a run in still air, and K of its surface at the inlet.
+class Films(Protocol):
+    """What gives flows (kg/s) of which one cools the least at a temperature, with their films."""
 
+    def flows(self, kelvin: float) -> tuple[tuple[float, float], ...]:
+        """Flows and the film of each, K m/W."""
+
+
+def end_and_surface(
+    pipe: PipeModel,
+    inlet: float,
+    rate: float,
+    specific_heat: Callable[[float], float],
+    film: Films | None = None,
+) -> tuple[float, float]:
+    """K at the end of a run in still air, and K of its surface at the inlet without a film inside.
+
+    The end is that without a film, the coldest; with one the hottest of all flows up to ``rate``.
     The steps grow along the run, as most is lost where it is hottest. Each uses the mean of the
     loss at its start and end (Heun's rule), as a share of the difference to the surroundings.
     """
     _, surface = loss(pipe, inlet)
+
+    def decay(kelvin: float) -> float:
+        """Least share of the warmth that is lost a metre."""
+        flows = ((rate, 0.0),) if film is None else film.flows(kelvin)
+        least = min(loss(pipe, kelvin, inner)[0] / flow for flow, inner in flows)
+        return least / (kelvin - pipe.around) / specific_heat(kelvin)
+
     now = inlet
     marks = [(i / STEPS) ** 2 * pipe.length for i in range(STEPS + 1)]
     for start, end in itertools.pairwise(marks):
         apart = now - pipe.around
         if abs(apart) < 1e-6:
             break
-        first = loss(pipe, now)[0] / apart / specific_heat(now) / rate
+        first = second = decay(now)
         guess = pipe.around + apart * math.exp(-first * (end - start))
-        second = first
         if abs(guess - pipe.around) > 1e-3:
-            lost = loss(pipe, guess)[0] / (guess - pipe.around)
-            second = lost / specific_heat(guess) / rate
+            second = decay(guess)
         now = pipe.around + apart * math.exp(-(first + second) / 2 * (end - start))
     return now, surface
 
 
-def loss(pipe: PipeModel, fluid: float) -> tuple[float, float]:
+def loss(pipe: PipeModel, fluid: float, inner: float = 0.0) -> tuple[float, float]:
     """W a metre and K of the surface: what comes through equals what leaves.
 
     The surface lies between surroundings and fluid; the chord between what is left over at both
-    ends is cut, and an end that stays counts half (the Illinois form of false position).
+    ends is cut, and an end that stays counts half (the Illinois form of false position). ``inner``:
+    the film inside, K m/W.
     """
-    if not pipe.layers:
+    if not pipe.layers and not inner:
         return _away(pipe, fluid), fluid
     ends = [pipe.around, fluid]
-    over = [_through(pipe, fluid, end) - _away(pipe, end) for end in ends]
+    over = [_settled(pipe, fluid, end, inner)[0] - _away(pipe, end) for end in ends]
     small = SETTLED * max(abs(over[0]), abs(over[1]))
     surface, stays = pipe.around, -1
     for _ in range(ROUNDS):
         if over[0] == over[1]:
             break
         surface = (ends[0] * over[1] - ends[1] * over[0]) / (over[1] - over[0])
-        here = _through(pipe, fluid, surface) - _away(pipe, surface)
+        here = _settled(pipe, fluid, surface, inner)[0] - _away(pipe, surface)
         if abs(here) <= small:
             break
         moved = 0 if (here > 0) == (over[0] > 0) else 1
@@ -122,36 +143,35 @@ def _away(pipe: PipeModel, surface: float) -> float:
     return math.pi * size * (film * apart + rays)
 
 
-def _through(pipe: PipeModel, fluid: float, surface: float) -> float:
-    """W a metre through the layers between two temperatures: the flow that fits both ends."""
-    return _settled(pipe, fluid, surface)[0]
-
-
 def faces_of(pipe: PipeModel, fluid: float) -> list[float]:
     """K of the faces of the layers from the inside out, around a fluid, in still air."""
     return _settled(pipe, fluid, loss(pipe, fluid)[1])[1]
 
 
-def _settled(pipe: PipeModel, fluid: float, surface: float) -> tuple[float, list[float]]:
-    """W a metre and the faces (K) of layers between two temperatures.
+def _settled(
+    pipe: PipeModel, fluid: float, surface: float, inner: float = 0.0
+) -> tuple[float, list[float]]:
+    """W a metre and the faces (K) of layers between a fluid with a film inside and a surface.
 
     Layer by layer with its mean conductivity, until the faces in between are settled. A layer
     that lets no heat through has all that is within it as warm as the fluid.
     """
     if not pipe.layers:
+        if inner:
+            return (fluid - surface) / inner, [surface]
         return (math.copysign(1e12, fluid - surface) if fluid != surface else 0.0), [fluid]
     faces = [fluid + (surface - fluid) * i / len(pipe.layers) for i in range(len(pipe.layers) + 1)]
     flow = 0.0
-    for _ in range(ROUNDS if len(pipe.layers) > 1 else 1):
+    for _ in range(ROUNDS if len(pipe.layers) > 1 or inner else 1):
         resist = [_resistance(layer, faces[i], faces[i + 1]) for i, layer in enumerate(pipe.layers)]
-        whole = sum(resist)
+        whole = inner + sum(resist)
         if math.isinf(whole):
             blocked = resist.index(math.inf)
             return 0.0, [fluid if i <= blocked else surface for i in range(len(faces))]
         before, flow = flow, (fluid - surface) / whole
         if abs(flow - before) <= SETTLED * abs(flow):
             break
-        at = fluid
+        at = faces[0] = fluid - flow * inner
         for i, one in enumerate(resist):
             at -= flow * one
             faces[i + 1] = at

@@ -19,7 +19,7 @@ from allocator.base.errors import AllocatorError
 from allocator.physics.substances import Substance, value
 from allocator.site.records import PipeType
 from allocator.verify.case import Case
-from allocator.verify.heat import substance_of
+from allocator.verify.properties import substance_of
 
 GRAVITY = 9.80665
 STEPS = 64

@@ -12,7 +12,7 @@ import math
 from allocator.plans.records import RecoveryUse
 from allocator.site.records import Cooler
 from allocator.verify.case import BALANCE, Case
-from allocator.verify.heat import heat_between, specific_heat
+from allocator.verify.properties import heat_between, specific_heat
 from allocator.verify.report import Findings
 
 MODELS = 1e-4

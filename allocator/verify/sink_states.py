@@ -20,7 +20,7 @@ from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, source_cycle
-from allocator.verify.heat import substance_of
+from allocator.verify.properties import substance_of
 from allocator.verify.report import Findings
 
 KELVINS = 0.05

@@ -19,7 +19,7 @@ from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink, Stage
 from allocator.verify.case import Case
 from allocator.verify.cycle import source_cycle
-from allocator.verify.heat import substance_of
+from allocator.verify.properties import substance_of
 from allocator.verify.report import Findings
 from allocator.verify.sink_states import (
     KELVINS,

@@ -17,8 +17,10 @@ from allocator.network.records import Arc, Stream
 from allocator.plans.records import Run
 from allocator.site.records import POWER, PipeType, Route, Site
 from allocator.verify.case import Case
-from allocator.verify.heat import KELVINS, heat_between
+from allocator.verify.heat import KELVINS
+from allocator.verify.properties import heat_between
 from allocator.verify.report import Findings
+from allocator.verify.wet_gas import condensed_heat
 
 SHARE = 0.005
 """Two integrals of one heat capacity differ by less than this share."""
@@ -154,6 +156,7 @@ def _cooler(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     yield "its price", build.price == cooler.price * new
     yield "its life", build.life == cooler.life
     heat = heat_between(case, run.fluid, cooler.set_point, stream.inlet)
+    heat += condensed_heat(case, route, stream.inlet, cooler.set_point)
     power = heat * cooler.power_share
     yield "the power that it takes", abs(route.energy - power) <= SHARE * power
 

@@ -70,6 +70,18 @@ def test_mixture_lies_between_its_parts() -> None:
     [
         (Substance("fog"), "viscosity", 300.0, "no known viscosity"),
         (Substance("h", library="Hydrogen"), "density", 5000.0, "no data at"),
+        (
+            Substance("mix", library="Hydrogen[0.5]&CarbonMonoxide[0.5]"),
+            "viscosity",
+            473.15,
+            r"no known viscosity: .* none of a mixture such as .*viscosity: \.\.\. Pa\*s",
+        ),
+        (
+            Substance("co", library="CarbonMonoxide"),
+            "conductivity",
+            473.15,
+            "no known conductivity: .* none of 'CarbonMonoxide'",
+        ),
         (Substance("steam", library="Water"), "density", 300.0, "is liquid"),
         (Substance("x", library="Unobtainium"), "density", 300.0, "does not know"),
         (Substance("h", library="Hydrogen"), "density", -3.0, "not above 0"),

@@ -8,16 +8,16 @@ from __future__ import annotations
 import math
 
 import pytest
-from physics.pipes_by_hand import loss, pipe
+from physics.pipes_by_hand import loss, mean_nusselt, pipe
 
 from allocator.physics.films import (
     STEFAN_BOLTZMANN,
     free_convection_nusselt,
-    inside_nusselt,
     radiation,
     still_air,
     wind_over_pipe,
 )
+from allocator.physics.inner_film import least_nusselt
 from allocator.physics.insulation import Outside, critical_radius
 from allocator.physics.runs import along, end_temperature
 
@@ -84,24 +84,36 @@ def test_air_cools_in_a_duct() -> None:
     density, heat, conductivity, nu, prandtl = 0.9994, 1008.0, 0.02953, 2.097e-5, 0.7154
     side, length = 0.2, 8.0
     speed = 0.15 / side**2
-    nusselt = inside_nusselt(speed * side / nu, prandtl, side / length)
+    nusselt = mean_nusselt(speed * side / nu, prandtl, side / length)
     film = float(nusselt) * conductivity / side
     rate = density * 0.15
     outlet = end_temperature(80.0, 60.0, length, 1 / (film * 4 * side), rate, heat)
     assert outlet == pytest.approx(71.294, abs=0.05)
     assert rate * heat * (80 - float(outlet)) == pytest.approx(1315.6, rel=0.003)
+    film = float(least_nusselt(speed * side / nu, prandtl)) * conductivity / side
+    assert 71.294 < end_temperature(80.0, 60.0, length, 1 / (film * 4 * side), rate, heat) < 75.0
 
 
 def test_oil_cools_under_a_lake() -> None:
     """Cengel, Example 8-3: laminar flow of oil in a pipe with walls at 0 C."""
     density, heat, conductivity, nu, prandtl = 888.1, 1880.0, 0.145, 9.429e-4, 10863.0
     bore, length, speed = 0.3, 200.0, 2.0
-    nusselt = inside_nusselt(speed * bore / nu, prandtl, bore / length)
+    nusselt = mean_nusselt(speed * bore / nu, prandtl, bore / length)
     film = float(nusselt) * conductivity / bore
     rate = density * math.pi / 4 * bore**2 * speed
     outlet = end_temperature(20.0, 0.0, length, 1 / (film * math.pi * bore), rate, heat)
     assert outlet == pytest.approx(19.714, abs=0.01)
     assert rate * heat * (20 - float(outlet)) == pytest.approx(67_523, rel=1e-3)
+    film = float(least_nusselt(speed * bore / nu, prandtl)) * conductivity / bore
+    assert film == pytest.approx(3.66 * conductivity / bore)
+    assert 19.714 < end_temperature(20.0, 0.0, length, 1 / (film * math.pi * bore), rate, heat) < 20
+
+
+def test_air_in_a_duct_under_a_floor() -> None:
+    """Incropera et al., 6th ed., Example 8.6 (from memory): Re 20 384, Nu 57.9, 11.6 W/(m2 K)."""
+    reynolds = 4 * 0.05 / (math.pi * 0.15 * 208.2e-7)
+    assert reynolds == pytest.approx(20_384, rel=1e-4)
+    assert least_nusselt(reynolds, 0.70) == pytest.approx(0.75 * 57.9, rel=2e-3)
 
 
 def test_bare_pipe_in_a_still_room() -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from allocator.model.limits import amount_shown
 from allocator.plans.records import GoalResult
 from allocator.report.words import (
     count,
@@ -21,6 +22,8 @@ from allocator.report.words import (
     ("share", "shown"),
     [
         (0.0, "0 %"),
+        (-0.0, "0 %"),
+        (-3e-17, "0 %"),
         (0.00123, "0.123 %"),
         (0.6881, "68.8 %"),
         (0.9993, "99.9 %"),
@@ -32,6 +35,12 @@ from allocator.report.words import (
 )
 def test_percent(share: float, shown: str) -> None:
     assert percent(share) == shown
+
+
+def test_a_limit_that_rounding_left_is_none() -> None:
+    assert amount_shown(5.5e-7, "share") == "0 %"
+    assert amount_shown(5.5e-5, "share") == "0.0055 %"
+    assert amount_shown(-0.0, "share") == "0 %"
 
 
 @pytest.mark.parametrize(

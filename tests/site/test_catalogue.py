@@ -106,6 +106,54 @@ def test_diesel_is_that_of_the_ipcc() -> None:
     assert FLUIDS["diesel"].co2 == pytest.approx(43.0 * 0.0741, rel=1e-3)
 
 
+def test_diesel_is_as_thick_as_it_may_be_at_zero() -> None:
+    """ASTM D341: lg lg(nu + 0.7) is straight in lg T, nu in mm2/s; EN 590 allows 4.5 at 40 degC."""
+
+    def height(viscosity: float) -> float:
+        return math.log10(math.log10(viscosity + 0.7))
+
+    falls = (height(2.7) - height(1.1)) / math.log10(373.15 / 313.15)
+    thick = height(4.5) + falls * math.log10(313.15 / 273.15)
+    most = (10 ** (10**thick) - 0.7) * 1e-6 * 845.0  # the densest that EN 590 allows
+    assert _value("diesel", "constants.viscosity", "viscosity") == pytest.approx(most, rel=0.02)
+
+
+COLD = """
+format: allocator.site/2
+name: Cold diesel
+ambient: {temperature: AROUND}
+fluids: {fuel: {catalogue: dieselGIVEN}, co2: {catalogue: fossil CO2}}
+places: {depot: {at: [0 m, 0 m]}, shed: {at: [400 m, 0 m]}}
+sources: {depot: {place: depot, fluid: fuel, flow: 6 g/s, pressure: 1.8 bar}}
+pipes: {dn10: {bore: 12.6 mm}}
+routes: {line: {between: [depot, shed]}}
+machines:
+  set: {inputs: {fuel: 2 g/s}, outputs: {power: 30 kW, co2: 6.4 g/s}, places: {shed: 3}}
+demands: {town: {power: 90 kW}}
+"""
+
+
+@pytest.mark.parametrize(
+    ("around", "given", "told"),
+    [
+        ("-20 degC", "", True),
+        ("1 degC", "", False),
+        ("-20 degC", ", constants: {viscosity: 4e-2 Pa*s}", False),
+    ],
+)
+def test_a_site_colder_than_a_value_of_the_catalogue_is_told(
+    tmp_path: Path, around: str, given: str, told: bool
+) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(COLD.replace("AROUND", around).replace("GIVEN", given), encoding="utf-8")
+    report = check_site(path)
+    assert not report.faults
+    words = [str(warning) for warning in report.warnings if "viscosity" in str(warning)]
+    assert bool(words) == told
+    assert all("fluid 'fuel': gives a viscosity that holds down to 0 degC" in w for w in words)
+    assert all("may be as cold as -20 degC" in word for word in words)
+
+
 # Masses in kg/m that the standards list for plain ends, from memory: a second witness of the walls.
 MASSES = {
     "NPS 1/2 SCH 40": 1.27, "NPS 3/4 SCH 40": 1.69, "NPS 1 SCH 40": 2.50, "NPS 1 1/4 SCH 40": 3.39,

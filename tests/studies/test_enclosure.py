@@ -66,6 +66,19 @@ def test_a_limit_that_no_thickness_keeps(site: Path) -> None:
     assert "lets too much heat out" in " ".join(al.enclosure(site).summary().split())
 
 
+def test_check_tells_of_a_limit_that_no_thickness_keeps(site: Path) -> None:
+    def told() -> list[str]:
+        return [str(w) for w in al.check_site(site).warnings if "enclosure 'hall'" in str(w)]
+
+    assert not told()
+    text = site.read_text(encoding="utf-8").replace("max_heat_loss: 1 kW", "max_heat_loss: 300 W")
+    site.write_text(text, encoding="utf-8")
+    (warning,) = told()
+    (row,) = al.enclosure(site, "hall")["rooms"].records()
+    least = al.format_quantity(row["heat_loss_w"], "power")
+    assert f"is 300 W, and the walls that are offered let out at least {least}" in warning
+
+
 def test_a_casing_gives_the_loss_of_a_heat_sink(site: Path) -> None:
     sink = (
         "heat_sinks:\n  block: {source: furnace, mass: 1 t, specific_heat: 800 J/(kg*K), "

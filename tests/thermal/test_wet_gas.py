@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from allocator.network.reading import check_site
-from allocator.physics.humidity import most_vapour
+from allocator.physics.humidity import drained, most_vapour
+from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 
 CASE = Path(__file__).parents[1] / "cases" / "wet_and_dry.yaml"
@@ -64,3 +65,54 @@ def test_a_run_that_wet_gas_may_come_to_is_told(tmp_path: Path) -> None:
     notes = notes_of(path)
     assert any(note.startswith("lane: ") for note in notes)
     assert not any(note.startswith("dry lane: ") for note in notes)
+
+
+def plan_of(path: Path) -> Plan:
+    site = check_site(path).site
+    assert site is not None
+    plan = make_plan(site, QUICK).plan
+    assert plan is not None
+    return plan
+
+
+def water_of(note: str) -> float:
+    """kg/s that a note tells of."""
+    value, unit = note.partition("up to ")[2].split()[:2]
+    return float(value) * {"g/s": 1e-3, "mg/s": 1e-6}[unit]
+
+
+def test_no_more_drains_than_the_wet_source_sends(tmp_path: Path) -> None:
+    """Of 2 g/s of wet gas and 2 g/s of dry gas in one run; dry gas carries vapour on besides."""
+    path = changed(
+        tmp_path, "dry lane: {between: [dry, works]}", "dry lane: {between: [dry, yard]}"
+    )
+    text = path.read_text(encoding="utf-8").replace("water: 50 %", "water: 4 %")
+    path.write_text(text, encoding="utf-8")
+    plan = plan_of(path)
+    assert plan.heat is not None
+    (note,) = (note for note in plan.heat.notes if note.startswith("lane: "))
+    (flow,) = (f for f in plan.heat.flows if f.route == "lane" and f.state == "busiest")
+    assert flow.rate == pytest.approx(4e-3)
+    told = float(note.partition("cool to ")[2].partition(" ")[0]) + 273.15
+    assert told <= flow.outlet + 0.05  # as cold as without the film inside
+    alone = 2e-3 * drained(0.04, 101_325.0, told, 0.024)
+    assert water_of(note) == pytest.approx(alone, rel=0.05)
+
+
+def test_what_has_drained_drains_no_more(tmp_path: Path) -> None:
+    """Behind a cooler to 16 degC gas runs on as warm as the air: told once, at the cooler."""
+    text = CASE.read_text(encoding="utf-8").replace("water: 50 %", "water: 4 %")
+    text = text.replace("engine: {inputs", "engine: {max_inlet_temperature: 20 degC, inputs")
+    text = text.replace("bore: 40 mm, ", "").replace("thickness: 3 mm", "mass: 3 kg/m")
+    text += (
+        "coolers: {chiller: {fluid: gas, set_point: 16 degC, places: [yard, dry], duty: 1 kW}}\n"
+        "ambient: {temperature: 16 degC}\n"
+    )
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    plan = plan_of(path)
+    assert plan.heat is not None
+    assert any(flow.route.startswith("lane") for flow in plan.heat.flows)
+    (note,) = plan.heat.notes
+    assert note.startswith("chiller at yard: gas may cool to 16 degC")
+    assert water_of(note) == pytest.approx(2e-3 * drained(0.04, 101_325.0, 289.15, 0.024), rel=0.01)

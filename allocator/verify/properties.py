@@ -1,0 +1,51 @@
+"""Properties and heat of a fluid for the audit: looked up, and integrated by its own rules."""
+
+from __future__ import annotations
+
+import math
+
+from allocator.physics.substances import Substance, value
+from allocator.verify.case import Case
+
+
+def substance_of(case: Case, fluid: str) -> Substance:
+    """A fluid for the look-up of its properties."""
+    record, ambient = case.site.fluids[fluid], case.site.ambient
+    return Substance(
+        fluid,
+        record.phase,
+        record.substance,
+        record.constants,
+        (ambient.temperature, ambient.pressure),
+    )
+
+
+def specific_heat(case: Case, fluid: str, kelvin: float) -> float:
+    """J/(kg K) at ambient pressure."""
+    pressure = case.site.ambient.pressure
+    return float(value(substance_of(case, fluid), "specific_heat", kelvin, pressure))
+
+
+def mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
+    """Mixture by heat, with the heat capacity half way from the coldest: two rounds settle it."""
+    coldest = min(kelvin for _, kelvin in came)
+    whole = math.fsum(rate for rate, _ in came)
+    heat = (
+        math.fsum(rate * heat_between(case, fluid, coldest, kelvin) for rate, kelvin in came)
+        / whole
+    )
+    low, high = coldest, max(kelvin for _, kelvin in came)
+    for _ in range(40):
+        middle = (low + high) / 2
+        if heat_between(case, fluid, coldest, middle) < heat:
+            low = middle
+        else:
+            high = middle
+    return high
+
+
+def heat_between(case: Case, fluid: str, cold: float, hot: float) -> float:
+    """J/kg between two temperatures, by Simpson's rule."""
+    middle = (cold + hot) / 2
+    sides = specific_heat(case, fluid, cold) + specific_heat(case, fluid, hot)
+    return (hot - cold) * (sides + 4 * specific_heat(case, fluid, middle)) / 6
