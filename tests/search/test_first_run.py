@@ -185,9 +185,9 @@ def test_the_command_waits_where_no_time_limit_is_given(
     begun: list[float] = []
     proved_in_time = plan_command.proved_in_time
 
-    def noted(given: Any, result: Any) -> Any:
+    def noted(given: Any, *rest: Any) -> Any:
         begun.append(given.began)
-        return proved_in_time(given, result)
+        return proved_in_time(given, *rest)
 
     monkeypatch.setattr(plan_command, "proved_in_time", noted)
     plan = ["plan", str(NETWORKS / "first.yaml"), "-o", str(tmp_path / "out")]
