@@ -50,7 +50,7 @@ def hottest_coolant(
     """K that a cooler's coolant comes to at the most, from gas of ``hottest`` K; None if unknown.
 
     ``inlet + duty / (mass rate * specific heat)`` of one unit at full duty; more units have more
-    coolant as well. Coolant of no stated capacity, and one that boils, stays as it comes.
+    coolant as well. Coolant of no stated capacity, and one that boils, keeps its temperature.
 
     Raises:
         PhysicsError: the fluid's heat capacity is not known.

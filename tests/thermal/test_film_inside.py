@@ -7,6 +7,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from changed_sites import changed_site
 
 from allocator.network.deriving import network_of
 from allocator.network.offers import Ask, ends_at_most, march
@@ -68,16 +69,7 @@ QUICK = Settings(gap=1e-3, node_limit=50)
 
 
 def site_of(path: Path, *changes: tuple[str, str]) -> Site:
-    text = BARE_PIPE
-    for old, new in changes:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    path = path / "site.yaml"
-    path.write_text(text, encoding="utf-8")
-    found = check_site(path)
-    assert not found.faults
-    assert found.site is not None
-    return found.site
+    return changed_site(BARE_PIPE, path, *changes)
 
 
 def planned(site: Site) -> Plan:

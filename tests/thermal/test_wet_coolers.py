@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from changed_sites import changed_site
 from CoolProp.CoolProp import PropsSI
 
 from allocator.network.coolers import unit_of
@@ -51,16 +52,7 @@ QUICK = Settings(gap=1e-3, node_limit=50)
 
 
 def site_of(path: Path, *changes: tuple[str, str]) -> Site:
-    text = WET
-    for old, new in changes:
-        assert text.count(old) == 1, old
-        text = text.replace(old, new)
-    path = path / "site.yaml"
-    path.write_text(text, encoding="utf-8")
-    found = check_site(path)
-    assert not found.faults
-    assert found.site is not None
-    return found.site
+    return changed_site(WET, path, *changes)
 
 
 def planned(site: Site) -> Plan:
