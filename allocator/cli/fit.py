@@ -199,15 +199,15 @@ def _flow(fit: CycleFit) -> list[str]:
         )
     if fit.missed:
         lines.append(
-            f"Left out: between bursts {text(fit.missed)} came on the mean of all the record, of "
-            f"{text(fit.missed + fit.mean)} in all; to count on it, give the record as a series "
+            f"Left out: flow between bursts, {text(fit.missed)} of the record's mean of "
+            f"{text(fit.missed + fit.mean)}; to count on it, give the record as a series "
             "(--record writes it)"
         )
     if fit.falls:
         first, last = map(text, fit.falls)
         lines.append(
             f"The flow falls: {first} in the first third of the record, {last} in the last; the "
-            "block has that of the last third. If it goes on to fall, give a lower flow; to fit "
+            "block has that of the last third. If it keeps falling, give a lower flow; to fit "
             "the last part alone, delete older rows"
         )
     low, high = fit.spread

@@ -58,7 +58,7 @@ def condensed_heat(
         if all(drained(share, high, cold, 1.0) <= 0.0 for share in shares):
             return 0.0
         raise PhysicsError(
-            f"has no known molar mass, on which depends how much heat its vapour gives up that "
+            "has no known molar mass, which decides how much heat its vapour gives up as it "
             f"condenses in a cooler at {format_quantity(cold, 'temperature')}",
             "add 'constants: {molar_mass: 24 g/mol}'",
         )

@@ -61,6 +61,7 @@ class PipePaths:
     pipes: dict[tuple[object, ...], Mapping[str, tuple[PipeChoice, ...]]] = field(
         default_factory=dict
     )
+    levels: dict[str, list[float]] = field(default_factory=dict)
 
     def share(self, materials: Mapping[str, float]) -> float:
         """Shares of all stocks that a mass by material takes, to choose the least by."""
@@ -168,7 +169,9 @@ class PipePaths:
 
     def capacities(self, fluid: str) -> list[float]:
         """kg/s that pipes may carry, rising."""
-        return sorted({pipe.capacity for pipe in self._all(fluid)})
+        if fluid not in self.levels:
+            self.levels[fluid] = sorted({pipe.capacity for pipe in self._all(fluid)})
+        return self.levels[fluid]
 
     def _all(self, fluid: str) -> tuple[PipeChoice, ...]:
         key = ("all", fluid)
@@ -238,11 +241,13 @@ class PipePaths:
                 yield replace(pipe, share=share, materials=materials, booster=option)
 
     def _taken(self, option: BoosterOption) -> Mapping[str, float]:
+        """kg by material for a booster; none for one that exists."""
         return {} if option.existing else self.site.boosters[option.booster].materials
 
     def _pressed_spurs(
         self, one: FluidPressures, store: StoreType, place: str, filling: float, giving: float
     ) -> Iterator[PipePath]:
+        """Spurs that pressure allows, away from the store: filled one way, giving the other."""
         site, fluid = self.site, store.holds
         held = {p for each in site.storage.values() if each.holds == fluid for p in each.places}
         arriving, leaving = self._every(fluid, "end"), self._every(fluid, "start")

@@ -28,7 +28,7 @@ class PipePath:
     inf where pressures are not computed; needed there of a path that begins there. ``shut``: the
     potential there while nothing flows; the highest that all beyond bears. ``power``: W that
     boosters take. ``boosters``: (type, place) of each unit. ``rating``: of the pipe at ``place``;
-    ``least``: potential that it needs at its end, lest gas is too fast there.
+    ``least``: potential that it needs at its end, so that gas is not too fast there.
     Of a spur besides, ``given``: potential of what the store gives, at the fork; ``lost``: on the
     way to the store and back; ``back``: potential of the store at the fork, shut in.
     """
