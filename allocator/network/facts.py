@@ -9,10 +9,50 @@ from typing import Any
 
 from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
 from allocator.network.deriving import studied
+from allocator.network.records import Network
 from allocator.site.addresses import AddressError, Path, address_of, resolved
 from allocator.site.checks import energy_given, energy_taken
-from allocator.site.kinds import Quantity
-from allocator.site.records import POWER, MachineType, Site, Source, Stage
+from allocator.site.keys import kinds_of
+from allocator.site.kinds import GAUGE, Quantity
+from allocator.site.records import (
+    POWER,
+    Ambient,
+    BoosterType,
+    Demand,
+    MachineType,
+    PipeType,
+    Route,
+    Site,
+    Source,
+    Stage,
+    StoreType,
+)
+
+DERIVING: tuple[tuple[str, type[Any], tuple[str, ...]], ...] = (
+    ("sources", Source, ("pressure", "temperature")),
+    (
+        "storage",
+        StoreType,
+        ("pressure", "min_pressure", "max_pressure", "pressure_rating"),
+    ),
+    ("pipes", PipeType, ("roughness", "max_velocity", "pressure_rating")),
+    ("routes", Route, ("length",)),
+    (
+        "boosters",
+        BoosterType,
+        (
+            "ratio",
+            "head",
+            "efficiency",
+            "max_flow",
+            "min_inlet_pressure",
+            "discharge_temperature",
+        ),
+    ),
+    ("machines", MachineType, ("min_inlet_pressure", "outlet_pressure", "pressure_rating")),
+    ("demands", Demand, ("min_inlet_pressure",)),
+)
+"""What the network is derived from: section, record, and fields that are named as their keys."""
 
 
 class FactError(AddressError):
@@ -24,7 +64,9 @@ class Fact:
     """One number of a site. ``value``: SI, None for no limit.
 
     ``kind``: what it may be. ``to_build``: it is about what is new alone, so that an existing plan
-    does not depend on it. ``change``: the site with another value.
+    does not depend on it. ``change``: the site with another value. ``ambient``: Pa from which a
+    pressure above the ambient one counts. ``derives``: pressures, capacities or temperatures of the
+    network follow from it, so that the site alone can have another value.
     """
 
     path: Path
@@ -32,6 +74,8 @@ class Fact:
     value: float | None
     to_build: bool
     change: Callable[[Site, float], Site]
+    ambient: float = 0.0
+    derives: bool = False
 
     @property
     def address(self) -> str:
@@ -45,8 +89,11 @@ class Fact:
 
     def read(self, text: str) -> float:
         """A value of the fact, SI. Raises :class:`FactError`."""
+        plain, added = text.strip(), 0.0
+        if self.dimension == "pressure" and plain.endswith(GAUGE):
+            plain, added = plain.removesuffix(GAUGE), self.ambient
         try:
-            value = parse_quantity(text, self.dimension)
+            value = parse_quantity(plain, self.dimension) + added
         except QuantityError as error:
             raise FactError(f"{self.address}: {error}") from None
         if refusal := self.kind.refusal(value):
@@ -73,6 +120,8 @@ def changed(site: Site, values: Mapping[str, float]) -> Site:
     """
     facts = facts_of(site)
     for address, value in values.items():
+        if facts[address].derives and isinstance(site, Network):
+            raise FactError(f"{address}: a network was derived from it; change it in the site")
         site = facts[address].change(site, value)
     if not values:
         return site
@@ -128,6 +177,29 @@ def _facts(site: Site) -> Iterator[Fact]:
         power = demand.wants == POWER
         kind = Quantity("power" if power else "mass_rate", above=0)
         yield _plain(site, "demands", name, "mean", kind, False, "power" if power else "flow")
+    yield from _deriving(site)
+
+
+def _deriving(site: Site) -> Iterator[Fact]:
+    """What is stated of what the network is derived from."""
+    ambient = site.ambient.pressure
+    for section, record, fields in DERIVING:
+        kinds = kinds_of(record)
+        for name, one in getattr(site, section).items():
+            for field in fields:
+                kind = kinds[field]
+                if getattr(one, field) is not None and isinstance(kind, Quantity):
+                    plain = _plain(site, section, name, field, kind, False)
+                    yield replace(plain, ambient=ambient, derives=True)
+    for field in ("temperature", "wind"):
+
+        def change(old: Site, value: float, field: str = field) -> Site:
+            return replace(old, ambient=replace(old.ambient, **{field: value}))
+
+        kind = kinds_of(Ambient)[field]
+        assert isinstance(kind, Quantity)
+        value = getattr(site.ambient, field)
+        yield Fact(("ambient", field), kind, value, False, change, derives=True)
 
 
 def _limits(site: Site) -> Iterator[Fact]:

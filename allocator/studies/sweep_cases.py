@@ -20,6 +20,7 @@ from allocator.base.clock import interrupts_end_all
 from allocator.engine import NoPlanError, plan_site
 from allocator.network.deriving import network_of
 from allocator.network.facts import changed
+from allocator.network.records import Network
 from allocator.plans.file import plan_from_json, plan_to_json
 from allocator.plans.records import Plan, SourceUse
 from allocator.search import Settings
@@ -113,7 +114,8 @@ def swept_cases(
         StoreError: the folder holds another sweep, or cannot be written.
         ClusterError: the cluster does not answer.
     """
-    site = network_of(site)
+    if isinstance(site, Network) and not site.studied:
+        site = site.site  # each case derives its own network
     settings = settings or Settings()
     grid_points = points(asked.grids)
     rows = [
@@ -169,13 +171,11 @@ def work_out(
     seed: int,
 ) -> dict[str, Any]:
     """One case, as JSON."""
-    case = changed(site, values)
+    case = network_of(changed(site, values))
     if told is None:
         return _planned(case, settings)
     plan = plan_from_json(told, "plan")
-    operated = _planned(
-        as_built(network_of(case), plan), replace(settings, gap=min(settings.gap, EXACT_GAP))
-    )
+    operated = _planned(as_built(case, plan), replace(settings, gap=min(settings.gap, EXACT_GAP)))
     operated["kept"] = _kept(case, plan, operated)
     if simulated_days > 0:
         # The promise is in watts: it is what the plan's own demand is served with.

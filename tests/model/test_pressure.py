@@ -437,3 +437,36 @@ def test_what_is_above_all_that_gives_is_as_light_as_it_can_be(
     if served:
         shut = {row.node: row.shut_in for row in plan.pressures}
         assert shut["top"] == pytest.approx(7e5 - 45 * 9.80665 * 983.2, rel=1e-4)
+
+
+SERIES = """materials: {steel: {stock: 9 t}}
+places: {a: {at: [0 m, 0 m]}, b: {at: [100 m, 0 m]}, c: {at: [200 m, 0 m]}}
+sources: {well: {place: a, fluid: gas, flow: 20 g/s, pressure: 7 bar}}
+pipes:
+  strong: {bore: 52.5 mm, layers: [{material: steel, mass: 5.44 kg/m}]}
+  weak: {bore: 52.5 mm, layers: [{material: steel, mass: 5 kg/m}], pressure_rating: RATING}
+routes: {ab: {between: [a, b]}, bc: {between: [b, c]}}
+boosters:
+  press: {kind: compressor, fluids: [gas], places: {a: 1, b: 1}, ratio: 2, efficiency: 70 %,
+    discharge_temperature: 30 degC}
+machines:
+"""
+
+
+@pytest.mark.parametrize(("rating", "kilograms"), [(13, 1088), (15, 1044), (29, 1000)])
+def test_boosters_in_series_are_counted_shut_in(
+    rating: float, kilograms: float, tmp_path: Path
+) -> None:
+    """7 bar are 14 bar and 28 bar shut in, behind one and behind two: no reason against both.
+
+    The engine needs nearly what 7 bar and twice 3 times the ambient potential give.
+    """
+    need = math.sqrt(700.0**2 + 6 * 101.325**2) - 1.0
+    text = HEAD.replace("clean_power", "clean_power, scarce_material")
+    text += SERIES.replace("RATING", f"{rating} bar") + ENGINE.format(need=need, places="c: 30")
+    site = read(tmp_path, text.replace("1000 kW", "10 kW"))
+    plan = planned(site)
+    assert plan.goals[0].value == pytest.approx(10e3, rel=1e-6)
+    assert len(plan.boosters) == 2
+    assert audit(site, plan).breaches == ()
+    assert plan.materials[0].used == pytest.approx(kilograms, rel=1e-6)

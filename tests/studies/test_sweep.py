@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from pressed_sites import HUT
 
 from allocator.base.rendering import csv_of
 from allocator.engine import plan_site
@@ -218,3 +219,28 @@ def test_more_draws_go_on_from_fewer(site: Site, tmp_path: Path) -> None:
     assert more[:3] == few
     with Results(tmp_path / "other.sqlite", {}) as other:
         assert other.known() == {}
+
+
+@pytest.mark.parametrize(
+    ("grid", "powers"),
+    [
+        ("sources.vent.pressure=0.05 bar(g),1.5 bar", (0.0, 1.0)),
+        ("boosters.compressor.ratio=1.5,14", (0.0, 1.0)),
+        ("routes.r.length=600 m,60 km", (1.0, 0.0)),
+        ("storage.vessel.max_pressure=20 bar,40 bar", (1.0, 0.0)),
+    ],
+)
+def test_what_pressures_follow_from_is_swept(
+    grid: str, powers: tuple[float, float], tmp_path: Path
+) -> None:
+    """Each case has pressures of its own: shares of what the site as it is promises."""
+    path = tmp_path / "hut.yaml"
+    path.write_text(HUT)
+    site = read_site(path)
+    whole = plan_site(site, SETTINGS).plan.power.firm_clean
+    grids = grids_of(facts_of(site), [grid], existing=False)
+    for given in (site, network_of(site)):
+        rows = swept_cases(given, Asked(grids=grids), SETTINGS)
+        assert [row.reason for row in rows] == ["", ""]
+        for row, share in zip(rows, powers, strict=True):
+            assert row.firm_clean == pytest.approx(share * whole, rel=1e-4, abs=1.0)

@@ -18,6 +18,9 @@ from allocator.model.pressures import (
 from allocator.model.rules.pressure import opened
 from allocator.network.pressure_records import BoosterOption, FluidPressures
 
+IN_SERIES = 3
+"""Boosters in series behind which the pressure shut in is looked at."""
+
 
 def rating(model: Model, sets: IndexSets) -> None:
     """``shut <= rating`` of every pipe laid, store used and machine that takes or gives there.
@@ -142,12 +145,16 @@ def _feeds(model: Model, shut: _Shut, place: str, potential: float, used: Key) -
 
 
 def _top_shut(pressures: Pressures, one: FluidPressures) -> float:
-    """The highest potential, shut in, that is looked at: one booster behind the widest."""
-    given = max([one.most, *(p for p in one.shut_in.values() if math.isfinite(p))])
-    ratios = [option.boost**2 if one.gas else 1.0 for option in one.boosters]
-    rises = [option.rise for option in one.boosters]
-    raised = given * max(ratios, default=1.0) + max(rises, default=0.0)
-    return pressures.above(one.fluid, raised + max(one.weights) * one.heights)
+    """The highest potential, shut in, that is looked at: behind the strongest boosters in series.
+
+    Behind :data:`IN_SERIES` of them at the most, as no row can hold ever larger numbers.
+    """
+    top = max([one.most, *(p for p in one.shut_in.values() if math.isfinite(p))])
+    top = pressures.above(one.fluid, top)
+    behind = [_shut_behind(pressures, option) for option in one.boosters]
+    for ratio, more in sorted(behind, reverse=True)[:IN_SERIES]:
+        top = ratio * top + more
+    return top + max(one.weights) * one.heights
 
 
 def _shut_along(model: Model, shut: _Shut, arc: PipeArc) -> None:
