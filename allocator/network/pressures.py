@@ -19,12 +19,15 @@ from allocator.network.pressure_ranges import (
     GAS_VELOCITY,
     LIQUID_VELOCITY,
     PressureRange,
+    at_rest,
     gain_of,
     heads,
     inlet_of,
     range_of,
 )
 from allocator.network.pressure_records import (
+    IN_SERIES,
+    AtRest,
     BoosterOption,
     FluidPressures,
     PipeKey,
@@ -159,6 +162,8 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
     ]
     given = {"source": mouths, "storage": fullest, "machine": givers}
     heights = [place.elevation for place in site.places.values()]
+    boosters = tuple(_boosters(site, fluid, found, arcs))
+    ratio = math.prod(sorted(one.boost for one in boosters)[-IN_SERIES:])
     return FluidPressures(
         fluid=fluid,
         gas=found.gas,
@@ -176,7 +181,7 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
         outlets={name: potential(p or found.unsaid) for name, p in givers.items()},
         demands={name: potential(p) for name, p in wants.items() if p is not None},
         stores=stores,
-        boosters=tuple(_boosters(site, fluid, found, arcs)),
+        boosters=boosters,
         ratings={(kind, name): potential(p) for kind, name, p in ratings if p is not None},
         shut_in={
             (kind, name): potential(p)
@@ -184,7 +189,7 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
             for name, p in pressures.items()
             if p is not None
         },
-        weights=tuple(dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))),
+        at_rest=at_rest(found, ratio) if max(heights) > min(heights) else (AtRest(),),
         heights=max(heights) - min(heights),
     )
 
