@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from pathlib import Path
 
 import pytest
@@ -57,8 +58,13 @@ def test_pipe_and_length_as_laid(plan: al.Plan, tmp_path: Path) -> None:
     kilograms = {}
     for length in (None, 230.0):
         lengths = {} if length is None else {lay.number: length}
-        path.write_text(al.built(FIRST, plan, done=[lay.number], lengths=lengths).site_text)
+        result = al.built(FIRST, plan, done=[lay.number], lengths=lengths)
+        path.write_text(result.site_text)
         site = al.read_site(path)
+        # 200 m of dn25 as planned, 2.50 kg/m
+        assert result.used == {"steel": pytest.approx(2.5 * (length or 200.0), abs=1e-5)}
+        assert "more than the site's stock" not in result.summary()
+        assert f"before first gas: step {lay.number + 1}." in result.summary()
         stock = site.materials["steel"].stock
         assert stock is not None
         kilograms[length] = stock
@@ -67,6 +73,11 @@ def test_pipe_and_length_as_laid(plan: al.Plan, tmp_path: Path) -> None:
     assert kilograms[None] - kilograms[230.0] == pytest.approx(75.0, abs=1e-5)
     with pytest.raises(StepError, match="no pipe of the site is called 'dn999'"):
         al.built(FIRST, plan, done=[lay.number], pipes={lay.number: "dn999"})
+    for length in (0.0, -400.0, math.inf):
+        with pytest.raises(StepError, match="must be above 0"):
+            al.built(FIRST, plan, done=[lay.number], lengths={lay.number: length})
+    result = al.built(FIRST, plan, done=[lay.number], lengths={lay.number: 1000.0})
+    assert "steel: 1.44 t more than the site's stock is built" in result.summary()
 
 
 def test_no_step_is_done_before_what_it_needs(plan: al.Plan) -> None:
@@ -107,6 +118,11 @@ def test_the_command_keeps_a_record(tmp_path: Path, capsys: Told) -> None:
         assert not (tmp_path / "no.yaml").exists()
     assert main([*arguments, "--undo", "3"]) == 0
     assert "Done: 2 of" in capsys.readouterr().out
+    kept = record.read_bytes()
+    record.write_bytes(kept.rstrip(b"\n").rstrip(b",") + b",dn25,-3 m\n")
+    assert main(arguments) == 2
+    assert "length must be above 0" in capsys.readouterr().err
+    record.write_bytes(kept)
     record.write_text(record.read_text().replace("machine:", "turbine:"))
     assert main(arguments) == 2
     assert f"{record}:2:2: 'turbine:" in capsys.readouterr().err
