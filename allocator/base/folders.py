@@ -28,6 +28,7 @@ from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from allocator.base.errors import OutputError
+from allocator.base.locks import alone_in, lock
 
 MANIFEST = "manifest.json"
 FORMAT = "allocator.files/1"
@@ -95,7 +96,7 @@ def write_folder(
     """
     target = _resolved(directory)
     try:
-        with _interrupts_wait(), _alone(target.parent):
+        with _interrupts_wait(), alone_in(target.parent):
             _refuse_to_replace(directory, files)
             old = listed_files(target)
             gone = {
@@ -238,7 +239,7 @@ def _exchanged(partial: Path, target: Path, ours: Collection[str]) -> bool:
     """Whether the new folder, completed by links to what stays, took the old one's place."""
     handle = os.open(target, os.O_RDONLY)
     try:
-        _lock(handle, wait=False)  # it will be a leftover to everybody else
+        lock(handle, wait=False)  # it will be a leftover to everybody else
         _link_rest(target, partial, ours)
         _sync_folders(partial)
         _keep_owner(target, partial)
@@ -360,7 +361,7 @@ def _partial_in(home: Path) -> Iterator[Path]:
     except OSError as error:
         raise OutputError(_reason(home, error)) from error
     try:
-        _lock(handle, wait=True)  # held until this process ends, however it ends
+        lock(handle, wait=True)  # held until this process ends, however it ends
         yield partial
     finally:
         shutil.rmtree(partial, ignore_errors=True)
@@ -374,36 +375,10 @@ def _remove_leftovers(home: Path) -> None:
             with contextlib.suppress(OSError):
                 handle = os.open(path, os.O_RDONLY)
                 try:
-                    if _lock(handle, wait=False):
+                    if lock(handle, wait=False):
                         shutil.rmtree(path, ignore_errors=True)
                 finally:
                     os.close(handle)
-
-
-@contextlib.contextmanager
-def _alone(home: Path) -> Iterator[None]:
-    """One writer in a folder at a time: each begins from what the one before has left."""
-    try:
-        handle = os.open(home, os.O_RDONLY)
-    except OSError:
-        yield  # what is wrong with it is told where it is written to
-        return
-    try:
-        _lock(handle, wait=True)
-        yield
-    finally:
-        os.close(handle)
-
-
-def _lock(handle: int, *, wait: bool) -> bool:
-    """Whether an open folder is locked for this process now; without locks, never."""
-    try:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except (ImportError, OSError):
-        return False
-    return True
 
 
 @contextlib.contextmanager
