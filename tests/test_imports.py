@@ -17,6 +17,7 @@ ROOMS = {
         "file_names",
         "folders",
         "labels",
+        "locks",
         "json_kinds",
         "json_records",
         "old_names",

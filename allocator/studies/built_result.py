@@ -61,6 +61,7 @@ class BuiltResult(StudyResult):
     """
 
     command: ClassVar[str] = "built"
+    more_files: ClassVar[tuple[str, ...]] = ("site.yaml", "built.csv")
     site: Site
     site_text: str
     record: str

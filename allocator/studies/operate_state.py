@@ -81,24 +81,27 @@ def _groups_out(case: Case, machine: str, place: str, count: int) -> dict[str, i
 
 
 def _seconds(case: Case, text: str) -> float | None:
-    """Seconds from the site's ``starts_at`` to a time; None where either is not given."""
+    """Seconds from the site's ``starts_at`` to a time; None where either is not given.
+
+    Raises ValueError for what is no time, TypeError where only one of both has a time zone.
+    """
     begin = case.site.starts_at
     if not (text and begin):
         return None
-    now, then = datetime.fromisoformat(text), datetime.fromisoformat(begin)
-    if (now.tzinfo is None) != (then.tzinfo is None):
-        now, then = now.replace(tzinfo=None), then.replace(tzinfo=None)
-    return (now - then).total_seconds()
+    return (datetime.fromisoformat(text) - datetime.fromisoformat(begin)).total_seconds()
 
 
 def _check(case: Case, state: OperatingState, values: Values) -> None:
     """Notes what cannot be."""
+    begin = case.site.starts_at
     try:
         at = _seconds(case, state.time)
     except ValueError:
         return  # noted already
+    except TypeError:
+        at, both = None, f"is {shown(state.time)} and 'starts_at' of the site is {shown(begin)}"
+        values.fault("time", f"{both}: one has a time zone", "give both with one, or none")
     if at is not None and at < 0:
-        begin = case.site.starts_at
         values.fault("time", f"is before the site's 'starts_at', {begin}", "give a later time")
     for name, one in values.get("sources", {}).items():
         if one.get("state") != "unknown":

@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import math
+import multiprocessing
+import time
 from pathlib import Path
 
 import pytest
+from crashing import killed_at
 
 import allocator as al
+from allocator.base import folders
 from allocator.cli.entry import main
+from allocator.engine.plan_folder import write_plan_files
 from allocator.network.deriving import network_of
 from allocator.report.bill import bill_of_materials
 from allocator.report.handover.build_order import build_order
@@ -133,3 +138,49 @@ def test_the_command_keeps_a_record(tmp_path: Path, capsys: Told) -> None:
 def test_replan_of_another_site_is_refused(plan: al.Plan) -> None:
     with pytest.raises(al.PlanFileError, match="is for 'First site', and the site is"):
         al.replan(NETWORKS / "dry_valley.yaml", plan)
+
+
+@pytest.fixture(scope="module")
+def saved(plan: al.Plan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The plan's folder."""
+    folder = tmp_path_factory.mktemp("built") / "plan"
+    write_plan_files(folder, al.read_site(FIRST), plan)
+    return folder
+
+
+def test_two_runs_at_once_lose_no_step(
+    saved: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each waits before it writes, as long as the other may take to read."""
+    record = tmp_path / "built.csv"
+    given = ["built", str(FIRST), str(saved), "--record", str(record)]
+    write = folders.write_file
+
+    def late(path: Path, content: bytes) -> None:
+        time.sleep(1.0)
+        write(path, content)
+
+    monkeypatch.setattr(folders, "write_file", late)
+    fork = multiprocessing.get_context("fork")
+    both = [fork.Process(target=main, args=([*given, "--done", step],)) for step in "12"]
+    for one in both:
+        one.start()
+    for one in both:
+        one.join()
+    rows = record.read_text().splitlines()[1:]
+    assert [row.partition(",")[0] for row in rows] == ["1", "2"]
+
+
+def test_a_kill_leaves_no_site_file_without_its_record(saved: Path, tmp_path: Path) -> None:
+    number, killed, between = 0, True, False
+    while killed:
+        record, site = tmp_path / f"{number}.csv", tmp_path / f"{number}.yaml"
+        given = ["built", str(FIRST), str(saved), "--record", str(record), "-o", str(site)]
+        killed = killed_at(number, lambda given=given: main([*given, "--done", "1"]))
+        assert record.exists() or not site.exists(), number
+        between = between or record.exists() > site.exists()
+        if between:
+            assert main(given) == 0
+            assert "built:" in site.read_text()
+        number += 1
+    assert between
