@@ -228,4 +228,5 @@ def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
         return floats(GRAVITY * found.heavy * heights), floats(GRAVITY * found.light * heights)
     law = float(found.gas_law(floats(found.hot)))
     by_height = 2.0 * GRAVITY * heights / law
-    return floats(by_height * found.most * found.hot / found.cold), floats(by_height * found.least)
+    heaviest = found.most * found.hot / found.cold * found.substance.heaviest
+    return floats(by_height * heaviest), floats(by_height * found.least)

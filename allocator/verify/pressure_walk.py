@@ -88,11 +88,11 @@ class WalkedFluid:
             factor = friction(flux * bore / viscosity, kind.roughness / bore) / bore
         weight = 2.0 * GRAVITY * pipe.rise / pipe.length / law
         if pipe.rise > 0:
-            weight *= self.hot / self.cold
+            weight *= self.hot / self.cold * self.substance.heaviest
         return _walked(inlet**2, pipe.length, factor * flux**2 * law, weight, flux**2 * law)
 
     def speed(self, pipe: WalkedPipe, pressure: float, flow: float) -> float:
-        """m/s at an end at a pressure."""
+        """m/s at an end at a pressure; of wet gas by ``1 + w`` more than the real one."""
         assert pipe.kind.bore is not None
         if not pressure > 0:
             return math.inf
