@@ -243,7 +243,7 @@ def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
     law = float(found.gas_law(floats(found.hot)))
     least = min(max(found.air * law / 2.0, low), high)
     gained = least * (least / law - found.air)
-    law = float(found.gas_law(floats(found.cold), heaviest=True))
+    law = float(found.gas_law(floats(found.cold), heaviest=True)) / found.substance.heaviest
     lost = max(p * (p / law - found.air) for p in (low, high))
     by_height = 2.0 * GRAVITY * heights
     return floats(by_height * lost), floats(by_height * gained)
@@ -261,7 +261,7 @@ def at_rest(found: PressureRange, ratio: float) -> tuple[AtRest, ...]:
         weights = dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))
         return tuple(AtRest(0.0, weight) for weight in weights)
     air, ambient = GRAVITY * found.air, found.ambient
-    cold = float(found.gas_law(floats(found.cold), heaviest=True))
+    cold = float(found.gas_law(floats(found.cold), heaviest=True)) / found.substance.heaviest
     hot = float(found.gas_law(floats(found.hot)))
     top = math.sqrt(found.most) * ratio
     chord = 2.0 * air / (ambient + top)  # sqrt(U) >= (U + ambient top) / (ambient + top)

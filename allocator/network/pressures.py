@@ -92,6 +92,7 @@ def _bored(found: PressureRange, asked: Sequence[PipeAsk], head: Floats) -> list
     rough = np.array([ask.pipe.roughness for ask in asked]) / bore
     usual = GAS_VELOCITY if found.gas else LIQUID_VELOCITY
     speed = np.array([ask.pipe.max_velocity or usual for ask in asked])
+    speed *= 1.0 + found.substance.vapour[0]
     if found.gas:
         kelvin = np.array([ask.kelvin for ask in asked])
         law = found.gas_law(kelvin)
@@ -310,6 +311,6 @@ def energy_of(found: PressureRange, booster: BoosterType, kelvin: float) -> floa
     """J/kg that a booster takes at its full ratio or head, of gas that is so hot at its inlet."""
     if not found.gas:
         return GRAVITY * (booster.head or 0.0) / booster.efficiency
-    law = found.gas_law(floats(kelvin))
+    law = found.gas_law(floats(kelvin)) / (1.0 + found.substance.vapour[0])
     heat = value(found.substance, "specific_heat", kelvin, found.ambient) * kelvin
     return float(energy_of_compression(booster.ratio or 1.0, law, heat, booster.efficiency))

@@ -171,6 +171,8 @@ def _fresh(t: Tables) -> UnitStates:
         np.zeros(len(t.sizes)),
         np.zeros(len(t.burner_bus)),
         np.zeros(len(t.throttle_bus)),
+        np.zeros(len(t.throttle_bus)),
+        np.zeros(len(t.group_bus)),
         np.zeros(t.loads),
         np.zeros((t.buses, 5)),
         np.zeros(len(t.burner_bus)),

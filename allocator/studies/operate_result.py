@@ -381,10 +381,8 @@ def _lost(course: ExpectedCourse) -> Iterator[tuple[str, float]]:
     """Groups of which more units are out now than are spare, and W of firm power that they lack."""
     clocks = {clock.name: float(clock.values[0]) for clock in course.circuit.clocks}
     for group in course.circuit.groups:
-        short = group.failed.at(clocks) - group.spare
-        if short > 1e-9 and group.needed > 0:
-            power = group.power.steady + sum(w for _, w in group.power.terms)
-            yield group.name, min(1.0, short / group.needed) * power
+        if lost := group.share_lost(group.failed.at(clocks) - 1e-9):
+            yield group.name, lost * group.mean_power
 
 
 def _backup(

@@ -73,6 +73,9 @@ class WalkedFluid:
     def _laws(self, kelvin: float, pascal: float) -> list[float]:
         return [p / self.at("density", kelvin, p) for p in (pascal, self.ambient)]
 
+    def _heaviest(self, pascal: float) -> float:
+        return min(self._laws(self.cold, pascal)) / self.substance.heaviest
+
     def at_rest(self, pressure: float, rise: float, hot: bool) -> float:
         """Pa a height above a pressure with nothing flowing; below it where ``rise`` is negative.
 
@@ -81,7 +84,7 @@ class WalkedFluid:
         """
         if not self.gas:
             return pressure - (self.light if hot else self.heavy) * GRAVITY * rise
-        law = self.law(self.hot, pressure) if hot else min(self._laws(self.cold, pressure))
+        law = self.law(self.hot, pressure) if hot else self._heaviest(pressure)
         floats_at = self.air * law  # Pa at which it is as heavy as the air
         return floats_at + (pressure - floats_at) * math.exp(-GRAVITY * rise / law)
 
@@ -104,12 +107,12 @@ class WalkedFluid:
             viscosity = self.at("viscosity", pipe.kelvin, self.ambient)
             factor = friction(flux * bore / viscosity, kind.roughness / bore) / bore
         slope = 2.0 * GRAVITY * pipe.rise / pipe.length
-        heavy = min(self._laws(self.cold, inlet)) if pipe.rise > 0 else law
+        heavy = self._heaviest(inlet) if pipe.rise > 0 else law
         lost, fast = factor * flux**2 * law, flux**2 * law
         return _walked(inlet**2, pipe.length, lost, (slope / heavy, slope * self.air), fast)
 
     def speed(self, pipe: WalkedPipe, pressure: float, flow: float) -> float:
-        """m/s at an end at a pressure."""
+        """m/s at an end at a pressure; of wet gas by ``1 + w`` more than the real one."""
         assert pipe.kind.bore is not None
         if not pressure > 0:
             return math.inf

@@ -107,8 +107,9 @@ def _check_pipes(lines: Lines, findings: Findings) -> None:
         speed = walked.speed(pipe, end, way.flow)
         usual = USUAL[walked.substance.phase]
         most = pipe.kind.max_velocity or usual
+        real = speed / (1 + walked.substance.vapour[0])
         findings.at_most(
-            "bore_velocity", way.subject, speed, most * (1 + HAIR), "m/s", "its velocity"
+            "bore_velocity", way.subject, real, most * (1 + HAIR), "m/s", "its velocity"
         )
         if walked.gas:
             mach = speed / walked.at("sound_speed", pipe.kelvin, walked.ambient)

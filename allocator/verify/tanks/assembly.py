@@ -86,7 +86,11 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     burners, owners, shares = _burners(case, buses, tanks)
     number = {machine.name: i for i, machine in enumerate(plan.machines)}
     burners = [
-        replace(b, group=number[o]) if o is not None and b.group == 0 else b
+        b
+        if o is None
+        else replace(b, group=number[o])
+        if b.group == 0
+        else replace(b, turns=number[o])
         for b, o in zip(burners, owners, strict=True)
     ]
     return Assembly(
