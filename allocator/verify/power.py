@@ -129,15 +129,16 @@ def _served(case: Case, findings: Findings, pools: Pools, tolerance: float) -> N
 
 
 def own_load(case: Case) -> dict[str, list[float]]:
-    """Power that the plant itself uses, W by bus: pumps as if always on (sound for a promise),
+    """Power that the plant itself uses, W by bus: pumps as if always on and every shape at its
 
-    machines that take power, and what batteries lose, at the charging side.
+    peak (sound for a promise), machines that take power, and what batteries lose, at the charging
+    side.
     """
     found: dict[str, list[float]] = {}
     for source in case.plan.sources:
         record = case.site.sources[source.name]
         if record.pump is not None:
-            moved = math.fsum([*source.collect.values(), *source.direct.values()])
+            moved = math.fsum([*source.collect.values(), case.at_peak(source.direct)])
             found.setdefault(case.bus(record.place), []).append(record.pump.energy * moved)
     for run in case.plan.runs:
         for flow in run.flows:
