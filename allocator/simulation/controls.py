@@ -239,7 +239,10 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
 
 @inlined
 def _lose(t: Tables, rates: Array, tank: Array, bus: Array) -> None:
-    """Promised power that is not there: empty tanks, and more units out than are spare."""
+    """Promised power that is not there: empty tanks, more units out than are spare, and what the
+
+    plant itself takes beyond what it has for that.
+    """
     tank_clean, tank_bus, tank_worth = t.tank_clean, t.tank_bus, t.tank_worth
     for k in range(len(tank_bus)):
         if tank[k, LEVEL] <= 0.0 and rates[k] < 0.0:
@@ -253,6 +256,9 @@ def _lose(t: Tables, rates: Array, tank: Array, bus: Array) -> None:
             column = CLEAN_LOST if group_clean[g] else EMITTING_LOST
             share = min(1.0, failed / group_needed[g])
             bus[group_bus[g], column] += share * rates[power_from + g]
+    own_from = failed_from + len(group_bus)
+    for b in range(t.load_from - own_from):
+        bus[b, CLEAN_LOST] += max(0.0, rates[own_from + b])
 
 
 @inlined

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+import allocator as al
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import Demand, Fluid, MachineType, Place, Profile, Pump, Site, Source
@@ -54,3 +55,21 @@ def test_a_pump_is_fed_at_the_peak_of_what_it_moves(plan: Plan) -> None:
         (flat / mean * (1 - 1e-6), False),
     ):
         assert audit(site(per_kilogram), plan).rules == (() if accepted else ("own_load",))
+
+
+@pytest.mark.parametrize("surplus", [False, True])
+def test_the_simulation_carries_the_pump(plan: Plan, surplus: bool) -> None:
+    """As much flat power as the pump takes on the mean: in half of the time it lacks some."""
+    (well,) = plan.sources
+    (engine,) = plan.machines
+    flat = 10e3 * engine.flat_load
+    steady, following = well.direct["flat"], well.direct["drive"]
+    enough = flat / (steady + PEAK * following)
+    mean = flat / (steady + following)
+    assert al.simulate(site(enough), plan, days=4.0, draws=1, surplus=surplus).kept
+    trace = al.simulate(site(mean), plan, days=4.0, draws=1, surplus=surplus)
+    assert not trace.kept
+    (draw, *_) = trace.draws
+    lacks = mean * (steady + PEAK * following) - flat
+    assert draw.worst_firm_w == pytest.approx(SERVED * (1.0 - lacks / (PEAK * SERVED)), rel=1e-4)
+    assert draw.short_s == pytest.approx(2 * 24 * HOUR, rel=1e-6)
