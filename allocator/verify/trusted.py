@@ -48,5 +48,5 @@ def taken_on_trust() -> str:
     shared = dict.fromkeys(words.partition(";")[0] for words in SHARED.values())
     return (
         f"Taken from the plan and not recomputed: {', '.join(what)}. "
-        f"Worked out by functions that planning uses as well: {', '.join(shared)}."
+        f"Calculated by functions that planning uses as well: {', '.join(shared)}."
     )
