@@ -62,17 +62,19 @@ def timings_of(site: Site) -> dict[str, Timing]:
     them are merged.
     """
     found: dict[str, Timing] = {}
-    known: dict[str, int] = {}
+    known: dict[Fraction, int] = {}  # period -> bursts of a clock squared, added up
     for name, source in site.sources.items():
         timing = _timing(source, site.spreads)
         if source.clock == "surveyed" and site.survey_ends is not None:
             timing = timing.any_phase
         if timing.start is not None:
-            joint = _joined([_period(site.sources[one]) for one in (*known, name)])
+            period = Fraction(source.stages[-1].every)
+            joint = _joined([*known, period])
             for merged in () if joint is None else _may_merge(source):
                 assert joint is not None
-                more = {**known, name: _bursts(timing.stages[merged:])}
-                if _marks(site, joint, more) <= MOST_MARKS:
+                bursts = _bursts(timing.stages[merged:])
+                more = {**known, period: known.get(period, 0) + bursts**2}
+                if _marks(joint, more) <= MOST_MARKS:
                     known, timing = more, replace(timing, merged=merged)
                     break
             else:
@@ -103,9 +105,9 @@ def _bursts(stages: tuple[Stage, ...]) -> int:
     return math.prod(math.ceil(outer.on / inner.every) for inner, outer in pairwise(stages))
 
 
-def _marks(site: Site, joint: Fraction, known: Mapping[str, int]) -> int:
+def _marks(joint: Fraction, known: Mapping[Fraction, int]) -> int:
     """Work of one window of known clocks: bursts of a joint period times those of one's own."""
-    return sum(n**2 * round(joint / _period(site.sources[name])) for name, n in known.items())
+    return sum(squares * round(joint / period) for period, squares in known.items())
 
 
 def surveyed_until(source: S, ends: float) -> S:
@@ -123,10 +125,6 @@ def surveyed_until(source: S, ends: float) -> S:
     slow = 1.0 + source.drift
     stages = tuple(Stage(stage.on / slow, stage.every) for stage in source.stages)
     return replace(source, stages=stages, drift=0.0, jitter=late)
-
-
-def _period(source: Source) -> Fraction:
-    return Fraction(source.stages[-1].every)
 
 
 def _joined(periods: Collection[Fraction]) -> Fraction | None:

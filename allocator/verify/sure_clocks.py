@@ -30,6 +30,8 @@ from allocator.verify.cycle import source_cycle
 
 SAME = 1e-12
 """Share of a period that a common multiple may miss it by."""
+Searched = tuple[float, int]
+"""Period of a known clock, and bursts in one of those, about."""
 
 
 def varied(site: Network, source: Source) -> dict[tuple[int, str], Range]:
@@ -86,7 +88,7 @@ def shortest_burst(site: Network, source: Source) -> float:
 def sure_timings(site: Network) -> dict[str, Timing]:
     """What a promise may count on of the clock of every source."""
     found: dict[str, Timing] = {}
-    beside: list[tuple[float, int]] = []
+    beside: list[Searched] = []
     for name, source in site.sources.items():
         timing = _alone(site, source)
         if timing.start is not None:
@@ -115,7 +117,7 @@ def _alone(site: Network, source: Outflow) -> Timing:
     return replace(free, start=start, error=error)
 
 
-def _beside(timing: Timing, beside: Sequence[tuple[float, int]], *, whole: bool) -> Timing:
+def _beside(timing: Timing, beside: Sequence[Searched], *, whole: bool) -> Timing:
     """A known clock beside those before it: its inner stages merged, or its phase free."""
     stages = timing.stages
     for merged in range(1 if whole else len(stages)):
@@ -131,7 +133,7 @@ def _fills_a_chamber(source: Outflow) -> bool:
     return bool(source.part_of) or (source.pump is not None and source.pump.chamber is not None)
 
 
-def _searched(timing: Timing, merged: int) -> tuple[float, int]:
+def _searched(timing: Timing, merged: int) -> Searched:
     """Period of a known clock, and bursts in one of those, about."""
     bursts, stages = 1, timing.stages[merged:]
     for inner, outer in pairwise(stages):
@@ -139,19 +141,15 @@ def _searched(timing: Timing, merged: int) -> tuple[float, int]:
     return timing.stages[-1].every, bursts
 
 
-def _may_be_searched(clocks: Sequence[tuple[float, int]]) -> bool:
+def _may_be_searched(clocks: Sequence[Searched]) -> bool:
     """Whether clocks repeat together soon, and have few bursts until then.
 
     Each burst of a clock in the common period is looked at with each of its own in one period.
     """
-    longest = max(period for period, _ in clocks)
+    periods = {period for period, _ in clocks}
     for turns in range(1, MOST_TURNS + 1):
-        common = turns * longest
-        times = [round(common / period) for period, _ in clocks]
-        if all(
-            abs(number * period - common) <= SAME * common
-            for number, (period, _) in zip(times, clocks, strict=True)
-        ):
-            marks = [n * bursts**2 for n, (_, bursts) in zip(times, clocks, strict=True)]
-            return sum(marks) <= MOST_MARKS
+        common = turns * max(periods)
+        times = {period: round(common / period) for period in periods}
+        if all(abs(times[p] * p - common) <= SAME * common for p in periods):
+            return sum(times[period] * bursts**2 for period, bursts in clocks) <= MOST_MARKS
     return False
