@@ -27,14 +27,14 @@ SHORT_SECONDS, LEAST_SHARE, LAST_SHORT, EVENTS, UNSERVED, ASKING_SECONDS, ASKED 
 class Tables(NamedTuple):
     """Rates are numbered: tanks' net, tanks' bought arrivals, wants, burners' capacity,
 
-    throttles, groups' power, groups' failed units, loads. Rate q is ``steady[q]`` plus
-    ``term_weight`` times the values of ``term_clock``, from ``term_at[q]`` on. ``touched``:
-    the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``: burners whose
-    units start and stop together and keep run and rest times; ``burner_turns``: group of promised
-    units that turn below full load, -1: another burner; ``group_batches``: units of a group
-    in them; ``drains``: most that a tank falls a second without its batches; ``runs``: longest run
-    of them. ``kept``: reserves from each sample of the run on, a column a tank; no rows: as they
-    are.
+    throttles, groups' power, groups' failed units, what the plant itself lacks by bus, loads. Rate
+    q is ``steady[q]`` plus ``term_weight`` times the values of ``term_clock``, from ``term_at[q]``
+    on. ``touched``: the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``:
+    burners whose units start and stop together and keep run and rest times; ``burner_turns``: group
+    of promised units that turn below full load, -1: another burner; ``group_batches``: units of a
+    group in them; ``drains``: most that a tank falls a second without its batches; ``runs``:
+    longest run of them. ``kept``: reserves from each sample of the run on, a column a tank; no
+    rows: as they are.
     """
 
     node_at: Whole
@@ -169,6 +169,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None 
         [throttle.power for throttle in circuit.throttles],
         [group.power for group in circuit.groups],
         [group.failed for group in circuit.groups],
+        list(circuit.own),
         [load.power for load in circuit.loads],
     ]
     rates = [rate for part in parts for rate in part]
@@ -224,7 +225,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None 
         throttle_from=int(begins[4]),
         power_from=int(begins[5]),
         failed_from=int(begins[6]),
-        load_from=int(begins[7]),
+        load_from=int(begins[8]),
         buses=len(circuit.wants),
         loads=len(circuit.loads),
         batches=_wholes(i for i, burner in enumerate(burners) if burner.run > 0),

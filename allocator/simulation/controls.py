@@ -244,9 +244,10 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
 
 @inlined
 def _lose(t: Tables, rates: Array, tank: Array, bus: Array, out: Array) -> None:
-    """Promised power that is not there: empty tanks, and more units out than are spare.
+    """Promised power that is not there: empty tanks, more units out than are spare, and what the
 
-    ``out`` is set to the share of each group's promised units that is out.
+    plant itself takes beyond what it has for that. ``out`` is set to the share of each group's
+    promised units that is out.
     """
     tank_clean, tank_bus, tank_worth = t.tank_clean, t.tank_bus, t.tank_worth
     for k in range(len(tank_bus)):
@@ -262,6 +263,9 @@ def _lose(t: Tables, rates: Array, tank: Array, bus: Array, out: Array) -> None:
             column = CLEAN_LOST if group_clean[g] else EMITTING_LOST
             out[g] = min(1.0, failed / group_needed[g])
             bus[group_bus[g], column] += out[g] * rates[power_from + g]
+    own_from = failed_from + len(group_bus)
+    for b in range(t.load_from - own_from):
+        bus[b, CLEAN_LOST] += max(0.0, rates[own_from + b])
 
 
 @inlined

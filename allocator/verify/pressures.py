@@ -20,6 +20,7 @@ from allocator.verify.boosters import (
     enough,
 )
 from allocator.verify.case import BALANCE, Case
+from allocator.verify.loads import given as given_by_machine
 from allocator.verify.pressure_lines import (
     Header,
     Lines,
@@ -154,9 +155,10 @@ def _check_filling(lines: Lines, findings: Findings) -> None:
         if source.fluid == fluid:
             comes.setdefault(lines.node(source.place), []).append(use.direct.get(FLAT, 0.0))
     for machine in case.plan.machines:
-        given = case.machine_type(machine).outputs.get(fluid, 0.0)
-        load = math.fsum([machine.flat_load, machine.cycled, *machine.following.values()])
-        comes.setdefault(lines.node(machine.place), []).append(given * load)
+        # of what follows a shape only the least of it is always there
+        for one, shape, rate in given_by_machine(case, machine):
+            if one == fluid:
+                comes.setdefault(lines.node(machine.place), []).append(case.least(shape) * rate)
     scale = max((way.flow for way in lines.ways), default=0.0)
     for node, rates in fills.items():
         findings.at_most(

@@ -191,7 +191,10 @@ class Load:
 
 @dataclass(frozen=True)
 class Circuit:
-    """Everything that moves. ``wants``: W that each bus could use beyond what is promised."""
+    """Everything that moves. ``wants``: W that each bus could use beyond what is promised.
+
+    ``own``: W that the plant itself takes at each bus less what it has for that; empty for none.
+    """
 
     clocks: tuple[SourceClock, ...]
     tanks: tuple[Tank, ...]
@@ -202,6 +205,7 @@ class Circuit:
     throttles: tuple[Throttle, ...] = ()
     groups: tuple[GroupLoad, ...] = ()
     loads: tuple[Load, ...] = ()
+    own: tuple[Rate, ...] = ()
 
     @property
     def kept(self) -> tuple[Tank, ...]:
