@@ -89,7 +89,7 @@ class WalkedFluid:
         weight = 2.0 * GRAVITY * pipe.rise / pipe.length / law
         if pipe.rise > 0:
             weight *= self.hot / self.cold
-        return _walked(inlet**2, pipe.length, factor * flux**2 * law, weight, flux**2 * law)
+        return end_of_gas(inlet**2, pipe.length, factor * flux**2 * law, weight, flux**2 * law)
 
     def speed(self, pipe: WalkedPipe, pressure: float, flow: float) -> float:
         """m/s at an end at a pressure."""
@@ -102,7 +102,9 @@ class WalkedFluid:
         return flux * self.law(pipe.kelvin, pressure) / pressure
 
 
-def _walked(squared: float, length: float, lost: float, weight: float, fast: float) -> float:
+def end_of_gas(squared: float, length: float, lost: float, weight: float, fast: float) -> float:
+    """Pa at the end of ``d(p^2)/dx = -(lost + weight p^2) / (1 - fast / p^2)``; 0: it chokes."""
+
     def slope(now: float) -> float:
         room = 1.0 - fast / now if now > 0 else 0.0
         return (lost + weight * now) / room if room > 0 else math.inf
