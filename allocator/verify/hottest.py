@@ -21,6 +21,7 @@ from allocator.plans.records import FlowHeat, Run
 from allocator.verify.case import Case
 from allocator.verify.heat import (
     KELVINS,
+    SAME,
     SHARE,
     check_hottest,
     coldest_end,
@@ -35,11 +36,9 @@ from allocator.verify.pipe_model import PipeModel, end_and_surface, faces_of
 from allocator.verify.properties import heat_between, specific_heat
 from allocator.verify.report import Findings
 
-SAME = 1e-6
-"""K between temperatures that are one."""
-MODELS = 2e-3
+MODELS = 5e-4
 """Share of what a fluid is hotter than its surroundings by which two models of the layers around
-it may differ, in the temperature of a face and in the heat that is lost."""
+it may differ in the temperature of a face."""
 BEYOND = 25.0
 """K beyond the ends of its table to which the site file's documentation trusts a conductivity."""
 
