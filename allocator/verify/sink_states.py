@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
-from allocator.physics.faults import PhysicsError
+from allocator.base.errors import AllocatorError
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plans.records import HeatSinkUse
 from allocator.site.clocks import exact_cycle
@@ -371,7 +371,7 @@ def _can_be_known(case: Case, heat_sink: HeatSink) -> bool:
     try:
         _inflow(case, heat_sink)
         body_of(case, heat_sink, False, 0.0)
-    except PhysicsError:  # a property that neither the site nor the library gives there
+    except AllocatorError:  # a property that neither the site nor the library gives there
         return False
     sets = [(r, c) for r in (False, True) for c in (False, True)]
     duty = 0.0 if heat_sink.cooler is None else heat_sink.cooler.duty
