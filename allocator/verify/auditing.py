@@ -13,7 +13,8 @@ by file and constant; shares of the figure where no unit is given.
   ``site_file.SAME`` 1e-9, ``cooler_heat.LEAST`` 1e-6 W. Rounding of what is told.
 * Pressures, velocities and Mach numbers along lines, and ratings: ``boosters.HAIR`` 1e-8. Plans
   hold them by tangents, cut to 1e-9. Power of boosters: ``boosters.POWERS`` 1e-3, for plans
-  take the gas at its highest pressure.
+  take the gas at its highest pressure. A gas shut in, as it is told: ``pressures.COLUMN`` 1e-3, for
+  plans take its ``Rs T`` at another pressure.
 * Heat of a stream, so duty and power of coolers and recovered power: ``properties.INTEGRALS`` 1e-4.
   Plans take the heat capacity straight between 65 temperatures; of gases it differs by 4e-6, of
   steam close to boiling by 2e-5. The UA of a cooler: ``coolers.CONDUCTANCES`` 1e-4, by that heat.
