@@ -16,8 +16,6 @@ from allocator.report.pressures import pressure_ends, unchecked_pipes, valves_of
 from allocator.report.tables import with_column
 from allocator.report.words import at, count, destination, percent, quantity, shape
 
-NEAR_AMBIENT = 0.25
-"""Share of the ambient pressure within which all pressures are told as what is above it."""
 LOWEST = 12
 """Places with the least margins that a summary lists; all are in pressures.csv."""
 
@@ -133,10 +131,11 @@ def least_margins(site: Network, plan: Plan) -> Table:
     if len(rows) > LOWEST:
         notes.append(f"{len(rows) - LOWEST} more places with wider margins: pressures.csv.")
     valves = sum(valve.count for valve in valves_of(site, plan))
-    found, counted = _above_ambient(site, replace(found, rows=tuple(rows[:LOWEST])))
+    found = replace(found, rows=tuple(rows[:LOWEST]))
+    ambient = format_quantity(site.ambient.pressure, "pressure")
     notes.append(
-        f"{counted}. They hold with {valves:.0f} non-return and control valves, listed "
-        "under set-points; ratings must be above the pressure shut in."
+        f"(g): over the ambient {ambient} absolute. They hold with {valves:.0f} non-return and "
+        "control valves, listed under set-points; ratings must be above the pressure shut in."
     )
     if unchecked := unchecked_pipes(site, plan):
         notes.append(
@@ -145,21 +144,6 @@ def least_margins(site: Network, plan: Plan) -> Table:
         )
     names = ("place", "fluid", "arrives", "leaves", "needs", "margin", "shut_in")
     return found.select(*names, note=" ".join(notes))
-
-
-def _above_ambient(site: Network, found: Table) -> tuple[Table, str]:
-    """Pressures that three digits would not tell apart, as what is above the ambient one."""
-    ambient, names = site.ambient.pressure, ("arrives", "leaves", "needs", "shut_in")
-    at = [k for k, column in enumerate(found.columns) if column.name in names]
-    values = [float(str(row[k])) for row in found.rows for k in at]
-    if not values or max(abs(value - ambient) for value in values) > NEAR_AMBIENT * ambient:
-        return found, "Absolute pressures"
-    rows = tuple(
-        tuple(float(str(cell)) - ambient if k in at else cell for k, cell in enumerate(row))
-        for row in found.rows
-    )
-    said = f"Pressures above the ambient {format_quantity(ambient, 'pressure')}"
-    return replace(found, rows=rows), said
 
 
 def coolers_placed(site: Network, plan: Plan) -> Table:

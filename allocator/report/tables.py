@@ -42,6 +42,14 @@ _ON_AVERAGE = labelled(
 )
 
 
+def gauged(columns: Iterable[Column], ambient: float) -> tuple[Column, ...]:
+    """The columns; people see their absolute pressures over the ambient one, as gauges do."""
+    return tuple(
+        replace(one, ambient=ambient) if one.kind == "pressure" and one.name != "margin" else one
+        for one in columns
+    )
+
+
 def with_column(table: Table, column: Column, values: Iterable[object]) -> Table:
     """A table with one more column, its last."""
     rows = tuple((*row, value) for row, value in zip(table.rows, values, strict=True))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from allocator.base.quantities import format_quantity
+from allocator.base.dimensions import format_gauge, format_quantity
 from allocator.base.status import Status
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
@@ -148,7 +148,7 @@ def _pressures(sets: IndexSets, plan: Plan) -> list[str]:
             if row is not None and needs > ambient:
                 margin = getattr(row, header) - needs
                 if margin <= (1 - NEARLY) * (needs - ambient):
-                    found.setdefault(format_quantity(needs, "pressure"), []).append(name)
+                    found.setdefault(format_gauge(needs, ambient), []).append(name)
     return [
         f"pressure: {_listed(names)} with no more than the {needs} needed"
         for needs, names in found.items()

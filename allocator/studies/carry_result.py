@@ -13,7 +13,7 @@ from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, path_of, site_of
-from allocator.model.limits import Limit, amount_shown
+from allocator.model.limits import Limit, change_shown
 from allocator.report.words import percent, plain
 from allocator.search import Settings
 from allocator.site.marks import Marks
@@ -229,14 +229,12 @@ def _whole(units: float) -> int:
 
 
 def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
-    def shown(amount: float) -> str:
-        sign = "+" if stop.limit.more else "-"
-        return f"{sign}{amount_shown(amount, stop.limit.dimension)}"
-
     return (
         stop.limit.address or stop.limit.stated,
-        "not determined in the time" if stop.more is None else shown(stop.more),
-        shown(stop.least) if stop.more is None else None,
+        "not determined in the time"
+        if stop.more is None
+        else change_shown(stop.more, stop.limit, 1),
+        change_shown(stop.least, stop.limit, -1) if stop.more is None else None,
         where(marks, stop.limit).rpartition(os.sep)[2],
     )
 

@@ -13,6 +13,9 @@ from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
 from allocator.report.words import at, quantity, rule_words, shape
 
+PRESSURE = "Pa absolute"
+"""Unit of pressures that are set."""
+
 
 @dataclass(frozen=True, slots=True)
 class Setting:
@@ -93,7 +96,7 @@ def _levels(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Sett
         place = site.ground(site.sources[hold.source].place)
         note = "in the chamber that the pump draws from; below it the pump stops"
         tag = tags.get(f"chamber:{hold.source}", "")
-        yield Setting(hold.source, place, "hold at least", hold.pressure, "Pa", None, note, tag)
+        yield Setting(hold.source, place, "hold at least", hold.pressure, PRESSURE, None, note, tag)
     for number, name in enumerate(points.start_order if points else (), 1):
         thing, place = _apart(site, name)
         note = "of idle units, on surplus"
@@ -104,11 +107,11 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
     """Pressures to regulate to, boosters, and valves without which they do not hold."""
     for end in pressure_ends(site, plan):
         note = "behind its regulator: into pipes and machines"
-        yield Setting(end.at.fluid, end.place, "hold", end.at.low, "Pa", None, note)
+        yield Setting(end.at.fluid, end.place, "hold", end.at.low, PRESSURE, None, note)
         if end.at.shut_in > 0.0:
             note = "with nothing flowing: rating of pipe, stores and machines there"
             yield Setting(
-                end.at.fluid, end.place, "bear at least", end.at.shut_in, "Pa", None, note
+                end.at.fluid, end.place, "bear at least", end.at.shut_in, PRESSURE, None, note
             )
     for use in plan.boosters:
         place, note = site.ground(use.start), f"{use.fluid}, into {booster_into(site, use)}"
