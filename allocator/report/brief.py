@@ -22,6 +22,7 @@ from allocator.report.loads import (
     run_peak,
     runs_of_kind,
 )
+from allocator.report.passing import built_stores
 from allocator.report.simulated import verdict_words
 from allocator.report.words import (
     STATUS_WORDS,
@@ -332,7 +333,7 @@ def _by_fluid(site: Network, plan: Plan) -> list[str]:
         kind = site.machines[use.type]
         if kind.power_out > 0 and use.count > 0:
             made[" and ".join(kind.inputs) or use.type] += _output(site, plan, use)
-    for store in plan.stores:
+    for store in built_stores(plan):
         stored[store.holds] += store.size
         firm[store.holds] += sum(store.draw.values())
     rows = [

@@ -12,6 +12,7 @@ from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, MachineUse, Plan, StoreUse
 from allocator.report import heat_tables, line_tables, tables
 from allocator.report.loads import mean_load
+from allocator.report.passing import flared
 from allocator.report.pressures import pressure_ends, unchecked_pipes, valves_of
 from allocator.report.tables import with_column
 from allocator.report.words import at, count, destination, percent, quantity, shape
@@ -58,11 +59,20 @@ def machines(site: Network, plan: Plan) -> Table:
     shown = found.select("type", "place", "new", "standing")
     shown = with_column(shown, labelled("power_out_each", "power"), given)
     shown = with_column(shown, labelled("power_in_each", "power"), taken)
-    return with_column(shown, labelled("duty"), map(duty_words, built.machines))
+    burnt = [
+        flared(site, plan, use) if site.machines[use.type].flare else None for use in built.machines
+    ]
+    return with_column(shown, labelled("duty"), map(duty_words, built.machines, burnt))
 
 
-def duty_words(use: MachineUse) -> str:
-    """How a group runs, in words; loads in units at full load."""
+def duty_words(use: MachineUse, burnt: tuple[float, float] | None = None) -> str:
+    """How a group runs, in words; loads in units at full load.
+
+    ``burnt``: of a flare, what it burns on average and at the most, kg/s.
+    """
+    if burnt is not None and burnt[1] > 0:
+        mean, most = (quantity(rate, "mass_rate") for rate in burnt)
+        return f"burns {mean} on average, {most} at most"
     parts = []
     if use.running:
         load = percent((use.flat_load + sum(use.following.values())) / use.running)
