@@ -57,16 +57,18 @@ def mean_load(machine: MachineUse) -> float:
 
 
 def burst_load(site: Site, plan: Plan, use: MachineUse) -> float:
-    """Mean load of a group from gas that it takes direct from sources, in units."""
+    """Mean load of a group from gas that it takes direct from sources, in units; of a flare with
+
+    what overflows of the stores that it guards."""
     taken = site.machines[use.type].inputs
     rate = math.fsum(taken.values())
     caught = math.fsum(
-        flow * curve_of(site.sources[source.name].stages).duty
+        flow * (curve_of(site.sources[source.name].stages).duty if plan.basis == "firm" else 1.0)
         for source in plan.sources
         for to, flow in source.collect.items()
-        if to.startswith(f"burn:{use.name}>")
+        if to.startswith(f"burn:{use.name}>") or to == f"flare:{use.name}"
     )
-    return caught / rate if rate > 0 else 0.0
+    return math.fsum([caught, *use.overflow.values()]) / rate if rate > 0 else 0.0
 
 
 def run_ends(site: Network, run: Run) -> tuple[str, str]:

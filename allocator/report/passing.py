@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 
-from allocator.cycles import curve_of
 from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan, StoreUse
+from allocator.report.loads import burst_load
 from allocator.report.ways import ways_of
 
 
@@ -47,17 +47,8 @@ def destinations(site: Network, plan: Plan, to: str) -> dict[str, float]:
 def flared(site: Network, plan: Plan, use: MachineUse) -> tuple[float, float]:
     """What a flare burns on average, and the most that may come to it at once, kg/s."""
     rate = math.fsum(site.machines[use.type].inputs.values())
-    mean, most = [rate * use.flat_load], [rate * use.flat_load]
-    for store in plan.stores:
-        if store.name in use.overflow:
-            mean.append(use.overflow[store.name])
-            most.append(store.inflow)
-    for source in plan.sources:
-        for to, flow in source.collect.items():
-            if to == f"flare:{use.name}":
-                duty = curve_of(site.sources[source.name].stages).duty
-                mean.append(flow * (duty if plan.basis == "firm" else 1.0))
-                most.append(flow)
-            elif to.startswith("store:") and to.partition(":")[2] in use.overflow:
-                most.append(flow)
-    return math.fsum(mean), math.fsum(most)
+    most = [rate * use.flat_load]
+    most += [store.inflow for store in plan.stores if store.name in use.overflow]
+    comes = {f"flare:{use.name}", *(f"store:{name}" for name in use.overflow)}
+    most += [flow for s in plan.sources for to, flow in s.collect.items() if to in comes]
+    return rate * (use.flat_load + burst_load(site, plan, use)), math.fsum(most)

@@ -17,6 +17,7 @@ from allocator.report.passing import destinations
 from allocator.report.tables import store_sizes
 from allocator.report.tags import valve_tags
 from allocator.search import Settings, make_plan
+from allocator.studies.figures import figures_of
 
 WELLS = """
 format: allocator.site/2
@@ -93,3 +94,11 @@ def test_a_flare_is_told_what_it_burns(wells: tuple[Network, Plan]) -> None:
     (flare,) = [one for one in set_points(site, plan) if one.thing == "flare"]
     assert (flare.setting, flare.value) == ("burn at most", pytest.approx(0.14))
     assert flare.note == "66.7 g/s on average, of east, what is not taken at its place"
+
+
+def test_what_flares_give_counts_among_by_products(wells: tuple[Network, Plan]) -> None:
+    """All of the carbon dioxide that is emitted: of the engine, and of both wells at the flare."""
+    site, plan = wells
+    figures = figures_of(site, plan)
+    assert figures.products["bio_co2"].given == pytest.approx(plan.emissions.by_fluid["bio_co2"])
+    assert dict(figures.stores) == {}
