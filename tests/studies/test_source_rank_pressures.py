@@ -100,3 +100,12 @@ def test_pressure_is_the_reason_where_it_is_too_low(tmp_path: Path) -> None:
     reason = _ranked(_site(low, tmp_path))["well"][3]
     assert reason.startswith("pressure at ")
     assert reason.endswith(" needed")
+
+
+def test_pressure_is_no_reason_where_it_allows_a_way(tmp_path: Path) -> None:
+    """The vessel feeds the cell by one way; its firm flow is less than the cell's minimum load."""
+    text = HUT.replace("no_load: 5 %", "no_load: 5 %, min_load: 95 %").replace("12 kg", "1 kg")
+    reason = _ranked(_site(text, tmp_path))["vent"][3]
+    assert reason == "one cell: 87.3 % load, minimum 95 %"
+    (row,) = _ranked(_site(text.replace(", min_load: 95 %", ""), tmp_path)).values()
+    assert row[0] > 0  # the same ratings and pressures
