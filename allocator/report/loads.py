@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from allocator.cycles import curve_of
 from allocator.network.records import Arc, Network
 from allocator.plans.records import FLAT, LineUse, MachineUse, Plan, Run
-from allocator.site.records import MachineType, Site
+from allocator.site.records import POWER, MachineType, Site
 
 
 def peak_factor(site: Network, shape: str) -> float:
@@ -23,6 +23,16 @@ def least_factor(site: Network, shape: str) -> float:
     """Lowest level of a supply shape of mean 1: 1 when it is flat, else its demand's lowest."""
     profile = None if shape == FLAT else site.demands[shape].profile
     return 1.0 if profile is None else min(profile.levels)
+
+
+def served_in_shape(site: Site, plan: Plan) -> bool:
+    """Whether a demand for power with a profile is served in part: that part has its shape."""
+    return any(
+        use.wants == POWER
+        and use.clean_share + use.emitting_share < 1 - 1e-5
+        and site.demands[use.name].profile is not None
+        for use in plan.demands
+    )
 
 
 def runs_of_kind(site: Network, plan: Plan, kind: str) -> Iterator[Run]:
