@@ -172,35 +172,38 @@ def _power(
 ) -> None:
     site, plan = figures.site, figures.plan
     served = {
-        demand.name: (demand.clean_share + demand.emitting_share) * demand.mean
-        for demand in plan.demands
-        if demand.wants == POWER
+        look: {
+            use.name: use.mean * (use.clean_share if look == "clean" else use.emitting_share)
+            for use in plan.demands
+            if use.wants == POWER
+        }
+        for look in ("clean", "emitting")
     }
-    whole = sum(served.values())
-    gross = {
-        machine.name: _gross(site, plan, machine.name, bursts)
-        for machine in plan.machines
-        if site.machines[machine.type].power_out > 0
-    }
-    gross |= {
-        f"recovery of {use.route}": sum(use.power.values()) for use in plan.recoveries if whole > 0
-    }
-    total = sum(gross.values())
-    used = min(1.0, whole / total) if total > 0 else 0.0
-    for name, power in gross.items():
-        node, look = f"machine:{name}", "clean"
-        if name.startswith("recovery of "):
-            place = site.ground(site.routes[name.removeprefix("recovery of ")].start)
-            node = found.node(name, 2, f"heat recovered at {place}")
-        elif power <= 0 or node not in got:
-            continue
-        elif emits(site, name.rpartition("@")[0]):
-            look = "emitting"
-        for demand, part in served.items():
-            target = found.node(f"demand:{demand}", 3, demand)
-            found.link(node, target, power * used * part / whole if whole else 0.0, look)
-        rest = found.node("own", 3, "batteries, own use, surplus")
-        found.link(node, rest, power * (1.0 - used), look)
+    gross: dict[str, dict[str, float]] = {"clean": {}, "emitting": {}}
+    for machine in plan.machines:
+        if site.machines[machine.type].power_out > 0:
+            look = "emitting" if emits(site, machine.type) else "clean"
+            gross[look][machine.name] = _gross(site, plan, machine.name, bursts)
+    if any(served["clean"].values()) or any(served["emitting"].values()):
+        gross["clean"] |= {
+            f"recovery of {use.route}": sum(use.power.values()) for use in plan.recoveries
+        }
+    for look, powers in gross.items():
+        # the plan says what demands are given of each; the rest is own load and surplus
+        whole, total = sum(served[look].values()), sum(powers.values())
+        used = min(1.0, whole / total) if total > 0 else 0.0
+        for name, power in powers.items():
+            node = f"machine:{name}"
+            if name.startswith("recovery of "):
+                place = site.ground(site.routes[name.removeprefix("recovery of ")].start)
+                node = found.node(name, 2, f"heat recovered at {place}")
+            elif power <= 0 or node not in got:
+                continue
+            for demand, part in served[look].items():
+                target = found.node(f"demand:{demand}", 3, demand)
+                found.link(node, target, power * used * part / whole if whole else 0.0, look)
+            rest = found.node("own", 3, "batteries, own use, surplus")
+            found.link(node, rest, power * (1.0 - used), look)
 
 
 def _losses(
