@@ -52,6 +52,8 @@ def unit_of(column: Column, values: Iterable[object]) -> ColumnUnit:
         return ColumnUnit("degC", 1.0, 273.15)
     if column.kind == "money":
         return ColumnUnit(column.currency, 1.0)
+    if column.ambient:
+        return ColumnUnit("mbar(g)", 1e2, column.ambient)
     units = _units(column)
     if column.unit:
         return next(ColumnUnit(*unit) for unit in units if unit[0] == column.unit)
@@ -88,6 +90,7 @@ def shown_cell(column: Column, value: object, unit: ColumnUnit) -> str:
         return figure(round(value - unit.zero, 1))
     if column.kind == "money" and abs(value) >= 999.5:
         return f"{value:,.0f}".replace(",", NO_BREAK)
+    value -= unit.zero
     if abs(value) < _floor(_units(column)):
         return "0"
     if column.kind == "share" and 0.9995 <= value < 1 - 1e-5:

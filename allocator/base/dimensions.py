@@ -189,7 +189,24 @@ def format_apart(one: float, other: float, dimension: str) -> tuple[str, str]:
     return said if said[0] != said[1] else (f"{one:.9g} {unit}", f"{other:.9g} {unit}")
 
 
-def format_quantity(value: float, dimension: Dimension | str) -> str:
+def absolute_apart(one: float, other: float) -> tuple[str, str]:
+    """Two absolute pressures in Pa for people, said to be absolute."""
+    first, second = format_apart(one, other, "pressure")
+    return f"{first} absolute", f"{second} absolute"
+
+
+def format_absolute(pascal: float) -> str:
+    """An absolute pressure in Pa for people: ``103 kPa absolute``."""
+    return f"{format_quantity(pascal, 'pressure')} absolute"
+
+
+def format_gauge(pascal: float, ambient: float) -> str:
+    """An absolute pressure in Pa as a gauge on site shows it, to 0.1 mbar: ``30.1 mbar(g)``."""
+    over = round((pascal - ambient) / 10.0) / 10.0
+    return f"{over + 0.0:.10g} mbar(g)"
+
+
+def format_quantity(value: float, dimension: Dimension | str, towards: int = 0) -> str:
     """A value in SI for people: three digits (four from 1000 on) in a unit that suits it.
 
     Parameters
@@ -199,6 +216,8 @@ def format_quantity(value: float, dimension: Dimension | str) -> str:
     dimension
         One of :data:`DIMENSIONS` or its name. Temperatures come in degC, money in whole units
         from 1000 on.
+    towards
+        1 to round up, -1 to round down, 0 to the nearest.
 
     Returns
     -------
@@ -215,18 +234,30 @@ def format_quantity(value: float, dimension: Dimension | str) -> str:
     if not math.isfinite(value):
         return f"{value} {kind.si}".removesuffix(" 1")
     if kind.name == "temperature":
-        return f"{_digits(round(value - 273.15, 1))} degC"
+        return f"{_digits(round(next_shown(value - 273.15, towards), 1))} degC"
     if kind.name == "sum of money":
+        value = next_shown(value, towards)
         return f"{round(value):,}" if abs(value) >= 999.5 else _digits(value)
     if not kind.scale:
-        return f"{_digits(value)} {kind.si}".removesuffix(" 1")
+        return f"{_digits(next_shown(value, towards))} {kind.si}".removesuffix(" 1")
     _, unit, size = next((step for step in kind.scale if step[2] == 1.0), kind.scale[0])
     if value:
         # A unit is taken when the value reads at least its threshold after rounding to 3 digits.
         rounded = abs(float(f"{value:.3g}"))
         fits = [step for step in kind.scale if rounded >= step[0] * (1 - 1e-9)]
         _, unit, size = fits[-1] if fits else kind.scale[0]
-    return f"{_digits(value / size)} {unit}"
+    return f"{_digits(next_shown(value / size, towards))} {unit}"
+
+
+def next_shown(value: float, towards: int, digits: int = 3) -> float:
+    """The next value up or down that so many digits show, and all digits before the point."""
+    if not towards or not value or not math.isfinite(value):
+        return value
+    places = max(0, digits - 1 - math.floor(math.log10(abs(value))))
+    scaled = value * 10.0**places
+    # a millionth is rounding of what was computed
+    away = math.ceil if towards > 0 else math.floor
+    return away(scaled - towards * 1e-6 * abs(scaled)) / 10.0**places
 
 
 def _digits(value: float) -> str:

@@ -33,6 +33,7 @@ class Column:
         file_key: its key in files, where that is not the name with the unit.
         currency: what money of this column is counted in; people see it in the head.
         unit: the unit that people see; empty: the one that suits the values.
+        ambient: Pa. A column of absolute pressures with it is shown as gauge pressures, over it.
         files_only: in CSV, JSON and worksheets, not in what people read: another column says it.
 
     Raises:
@@ -46,6 +47,7 @@ class Column:
     file_key: str = ""
     currency: str = ""
     unit: str = ""
+    ambient: float = 0.0
     files_only: bool = False
 
     def __post_init__(self) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from allocator.base.quantities import format_quantity
+from allocator.base.dimensions import format_quantity, next_shown
 from allocator.model.model import INFINITY, Key, Model
 from allocator.site.addresses import address_of, path_of_limit
 
@@ -115,14 +115,24 @@ DUST = 1e-6
 """Shares below it are rounding of the solver."""
 
 
-def amount_shown(value: float, dimension: str) -> str:
-    """An amount of a limit as people write it."""
+def amount_shown(value: float, dimension: str, towards: int = 0) -> str:
+    """An amount of a limit as people write it. ``towards``: 1 to round up, -1 to round down."""
     if dimension == "share":
-        percent = 100 * value if abs(value) >= DUST else 0.0
-        return f"{percent:.3g} %" if abs(percent) < 999.5 else f"{percent:.0f} %"
+        return format_quantity(value if abs(value) >= DUST else 0.0, "share", towards)
     if dimension == "pressure" and value >= NEAR_AMBIENT:  # what counts is what is above ambient
-        return f"{value / 1e3:.5g} kPa"
-    return f"{value:.4g}" if dimension == "number" else format_quantity(value, dimension)
+        return f"{next_shown(value / 1e3, towards, 5):.6g} kPa absolute"
+    if dimension == "number":
+        return f"{next_shown(value, towards, 4):.4g}"
+    return format_quantity(value, dimension, towards)
+
+
+def change_shown(amount: float, limit: Limit, towards: int = 0) -> str:
+    """A change of a limit, with its sign, as people write it."""
+    if limit.dimension == "pressure":
+        shown = format_quantity(amount, "pressure", towards)
+    else:
+        shown = amount_shown(amount, limit.dimension, towards)
+    return f"{'+' if limit.more else '-'}{shown}"
 
 
 def slacked(model: Model, limit: Limit) -> Limit:

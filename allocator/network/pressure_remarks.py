@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from allocator.base.dimensions import format_apart, format_quantity
+from allocator.base.dimensions import absolute_apart, format_quantity
 from allocator.base.quantities import shown
 from allocator.network.faults import Remark
 from allocator.network.pressure_records import FluidPressures
@@ -41,12 +41,8 @@ def _counted_low(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
         brought = mouth + option.gain
         for name, store in one.stores.items():
             if brought < store.fill <= ratio**2 * mouth:
-                counted, filled = format_apart(
-                    one.pressure(brought), one.pressure(store.fill), "pressure"
-                )
-                least, given = format_apart(
-                    one.pressure(option.inlet), one.pressure(mouth), "pressure"
-                )
+                counted, filled = absolute_apart(one.pressure(brought), one.pressure(store.fill))
+                least, given = absolute_apart(one.pressure(option.inlet), one.pressure(mouth))
                 yield Remark(
                     "boosters",
                     option.booster,
@@ -112,7 +108,7 @@ def _low_ratings(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rem
     for (kind, name), rating in one.ratings.items():
         if rating < lowest:
             section = {"pipe": "pipes", "machine": "machines"}.get(kind, kind)
-            bears, met = format_apart(one.pressure(rating), one.pressure(lowest), "pressure")
+            bears, met = absolute_apart(one.pressure(rating), one.pressure(lowest))
             yield Remark(
                 section,
                 name,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from allocator.base.dimensions import format_apart, format_quantity
+from allocator.base.dimensions import absolute_apart, format_absolute
 from allocator.base.quantities import shown
 from allocator.network.faults import Remark
 from allocator.network.pressure_arrivals import (
@@ -130,7 +130,7 @@ def _reached(
 
 def _drawn(site: Network, name: str, source: Outflow) -> Remark:
     ambient = site.ambient.pressure
-    mouth, least = format_apart(source.pressure or 0.0, ambient, "pressure")
+    mouth, least = absolute_apart(source.pressure or 0.0, ambient)
     return Remark(
         "sources",
         name,
@@ -156,16 +156,16 @@ def _why(one: FluidPressures, source: Outflow, found: Sequence[_Reached]) -> tup
     mouth = source.pressure or 0.0
     if weak := [end for end in found if not end.low]:
         end = min(weak, key=lambda end: end.met / end.taker.rating)
-        bears, met = format_apart(one.pressure(end.taker.rating), one.pressure(end.met), "pressure")
+        bears, met = absolute_apart(one.pressure(end.taker.rating), one.pressure(end.met))
         behind = f"behind {shown(end.behind)} " if end.behind else ""
         return (
-            f"its mouth is at {format_quantity(mouth, 'pressure')}, {behind}at least {met} reach "
+            f"its mouth is at {format_absolute(mouth)}, {behind}at least {met} reach "
             f"{_named(end)}, shut in, and that bears {bears}",
             "check its 'pressure_rating', or offer a booster that gives less",
         )
     end = max(found, key=lambda end: end.arrives - end.taker.needs)
-    comes, needed = format_apart(
-        one.pressure(max(0.0, end.arrives)), one.pressure(end.taker.needs), "pressure"
+    comes, needed = absolute_apart(
+        one.pressure(max(0.0, end.arrives)), one.pressure(end.taker.needs)
     )
     remedy = "check the pressures, or offer a booster"
     if all(other.arrives == one.potential(mouth) for other in found):
@@ -173,7 +173,7 @@ def _why(one: FluidPressures, source: Outflow, found: Sequence[_Reached]) -> tup
         return f"its mouth is at {comes}, and {what}", remedy
     words = " with all boosters" if one.boosters else ""
     return (
-        f"its mouth is at {format_quantity(mouth, 'pressure')},{words} at most {comes} reach "
+        f"its mouth is at {format_absolute(mouth)},{words} at most {comes} reach "
         f"{_named(end)}, and that needs {needed}",
         f"{remedy} that adds more" if one.boosters else remedy,
     )

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import NamedTuple
 
+from allocator.base.dimensions import format_gauge
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.handover.things import booster_key
@@ -123,7 +124,8 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
             continue
         item = f"{run.build} pipe for {run.fluid}"
         if bear := shut_in(plan, site, run.fluid, (route.start, route.end)):
-            item += f", to bear {math.ceil(bear / 100.0 - 1e-6) / 10.0:g} kPa"
+            tenths = math.ceil(bear / 10.0 - 1e-6)
+            item += f", to bear {format_gauge(10.0 * tenths, site.ambient.pressure)}"
         where = f"{corridor_of(route)}: {site.ground(route.start)} to {site.ground(route.end)}"
         yield from _thing(
             site, item, where, route.length, "m", _Cost(materials, price, build.life), route.length

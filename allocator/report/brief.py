@@ -21,7 +21,9 @@ from allocator.report.loads import (
     run_ends,
     run_peak,
     runs_of_kind,
+    served_in_shape,
 )
+from allocator.report.passing import built_stores
 from allocator.report.simulated import verdict_words
 from allocator.report.words import (
     STATUS_WORDS,
@@ -109,7 +111,7 @@ def heading(plan: Plan, proof: Trace | None = None) -> list[str]:
 
 
 def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:
-    told = [*power_words(plan, mean_basis)]
+    told = [*power_words(plan, mean_basis, served_in_shape(site, plan))]
     if plan.basis == "firm" and plan.robustness is not None and plan.robustness.anything:
         told.append(withstood(plan.robustness))
     fluids = [
@@ -144,8 +146,11 @@ def _result(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | N
     return [line for text in told for line in paragraph(text, indent=0)]
 
 
-def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
-    """The figures of power as sentences: value, share of the demand, proven limit and gap."""
+def power_words(plan: Plan, mean_basis: Plan | None = None, in_shape: bool = False) -> list[str]:
+    """The figures of power as sentences: value, share of the demand, proven limit and gap.
+
+    ``in_shape``: a demand with a profile is served in part, which limits count in its shape.
+    """
     power, demand = plan.power, plan.power.demand_mean
     if demand <= 0:
         return []
@@ -168,7 +173,8 @@ def power_words(plan: Plan, mean_basis: Plan | None = None) -> list[str]:
         )
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
     if shown := [f"{name} {quantity(x, 'power')}" for name, x in limits if x is not None]:
-        last.append(f"Limit under any control: {', '.join(shown)}.")
+        limit = "Limit, demands in shape" if in_shape else "Limit under any control"
+        last.append(f"{limit}: {', '.join(shown)}.")
     told += [" ".join(last)] if last else []
     return [*told, words] if (words := clock_words(plan)) else told
 
@@ -332,7 +338,7 @@ def _by_fluid(site: Network, plan: Plan) -> list[str]:
         kind = site.machines[use.type]
         if kind.power_out > 0 and use.count > 0:
             made[" and ".join(kind.inputs) or use.type] += _output(site, plan, use)
-    for store in plan.stores:
+    for store in built_stores(plan):
         stored[store.holds] += store.size
         firm[store.holds] += sum(store.draw.values())
     rows = [

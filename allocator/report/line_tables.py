@@ -11,7 +11,7 @@ from allocator.plans.records import Plan, Run
 from allocator.report.heat_tables import busiest_flows
 from allocator.report.loads import corridor_of, line_peak, run_peak, runs_of_kind
 from allocator.report.pressures import booster_into, pressure_ends
-from allocator.report.tables import Row, table_of
+from allocator.report.tables import Row, gauged, table_of
 from allocator.site.records import POWER
 
 _NAME = Column("name", "name")
@@ -184,7 +184,7 @@ def count_of_units(build: str) -> int:
 _PRESSURES = (
     labelled("place"),
     labelled("fluid"),
-    Column("arrives", "arrives at", "pressure", "Absolute, whatever flows."),
+    Column("arrives", "arrives at", "pressure", "Whatever flows."),
     Column("leaves", "leaves at", "pressure", "Into pipes and machines, behind a regulator."),
     Column("needs", "needed", "pressure", "By what is used there; else the ambient pressure."),
     labelled("margin", "pressure"),
@@ -203,12 +203,13 @@ def pressures(site: Network, plan: Plan) -> Table:
             "leaves_pa": end.at.low,
             "needs_pa": end.needs,
             "margin_pa": end.margin,
-            "shut_in_pa": end.at.shut_in,
+            "shut_in_pa": end.at.shut_in or None,
             "rating_pa": end.rating,
         }
         for end in pressure_ends(site, plan)
     ]
-    return table_of("pressures", "Pressures along lines", _PRESSURES, rows)
+    columns = gauged(_PRESSURES, site.ambient.pressure)
+    return table_of("pressures", "Pressures along lines", columns, rows)
 
 
 _BOOSTERS = (

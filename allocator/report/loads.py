@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from allocator.cycles import curve_of
 from allocator.network.records import Arc, Network
 from allocator.plans.records import FLAT, LineUse, MachineUse, Plan, Run
-from allocator.site.records import MachineType, Site
+from allocator.site.records import POWER, MachineType, Site
 
 
 def peak_factor(site: Network, shape: str) -> float:
@@ -23,6 +23,16 @@ def least_factor(site: Network, shape: str) -> float:
     """Lowest level of a supply shape of mean 1: 1 when it is flat, else its demand's lowest."""
     profile = None if shape == FLAT else site.demands[shape].profile
     return 1.0 if profile is None else min(profile.levels)
+
+
+def served_in_shape(site: Site, plan: Plan) -> bool:
+    """Whether a demand for power with a profile is served in part: that part has its shape."""
+    return any(
+        use.wants == POWER
+        and use.clean_share + use.emitting_share < 1 - 1e-5
+        and site.demands[use.name].profile is not None
+        for use in plan.demands
+    )
 
 
 def runs_of_kind(site: Network, plan: Plan, kind: str) -> Iterator[Run]:
@@ -57,16 +67,18 @@ def mean_load(machine: MachineUse) -> float:
 
 
 def burst_load(site: Site, plan: Plan, use: MachineUse) -> float:
-    """Mean load of a group from gas that it takes direct from sources, in units."""
+    """Mean load of a group from gas that it takes direct from sources, in units; of a flare with
+
+    what overflows of the stores that it guards."""
     taken = site.machines[use.type].inputs
     rate = math.fsum(taken.values())
     caught = math.fsum(
-        flow * curve_of(site.sources[source.name].stages).duty
+        flow * (curve_of(site.sources[source.name].stages).duty if plan.basis == "firm" else 1.0)
         for source in plan.sources
         for to, flow in source.collect.items()
-        if to.startswith(f"burn:{use.name}>")
+        if to.startswith(f"burn:{use.name}>") or to == f"flare:{use.name}"
     )
-    return caught / rate if rate > 0 else 0.0
+    return math.fsum([caught, *use.overflow.values()]) / rate if rate > 0 else 0.0
 
 
 def run_ends(site: Network, run: Run) -> tuple[str, str]:

@@ -12,12 +12,11 @@ from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, MachineUse, Plan, StoreUse
 from allocator.report import heat_tables, line_tables, tables
 from allocator.report.loads import mean_load
+from allocator.report.passing import flared
 from allocator.report.pressures import pressure_ends, unchecked_pipes, valves_of
 from allocator.report.tables import with_column
 from allocator.report.words import at, count, destination, percent, quantity, shape
 
-NEAR_AMBIENT = 0.25
-"""Share of the ambient pressure within which all pressures are told as what is above it."""
 LOWEST = 12
 """Places with the least margins that a summary lists; all are in pressures.csv."""
 
@@ -60,11 +59,20 @@ def machines(site: Network, plan: Plan) -> Table:
     shown = found.select("type", "place", "new", "standing")
     shown = with_column(shown, labelled("power_out_each", "power"), given)
     shown = with_column(shown, labelled("power_in_each", "power"), taken)
-    return with_column(shown, labelled("duty"), map(duty_words, built.machines))
+    burnt = [
+        flared(site, plan, use) if site.machines[use.type].flare else None for use in built.machines
+    ]
+    return with_column(shown, labelled("duty"), map(duty_words, built.machines, burnt))
 
 
-def duty_words(use: MachineUse) -> str:
-    """How a group runs, in words; loads in units at full load."""
+def duty_words(use: MachineUse, burnt: tuple[float, float] | None = None) -> str:
+    """How a group runs, in words; loads in units at full load.
+
+    ``burnt``: of a flare, what it burns on average and at the most, kg/s.
+    """
+    if burnt is not None and burnt[1] > 0:
+        mean, most = (quantity(rate, "mass_rate") for rate in burnt)
+        return f"burns {mean} on average, {most} at most"
     parts = []
     if use.running:
         load = percent((use.flat_load + sum(use.following.values())) / use.running)
@@ -133,10 +141,11 @@ def least_margins(site: Network, plan: Plan) -> Table:
     if len(rows) > LOWEST:
         notes.append(f"{len(rows) - LOWEST} more places with wider margins: pressures.csv.")
     valves = sum(valve.count for valve in valves_of(site, plan))
-    found, counted = _above_ambient(site, replace(found, rows=tuple(rows[:LOWEST])))
+    found = replace(found, rows=tuple(rows[:LOWEST]))
+    ambient = format_quantity(site.ambient.pressure, "pressure")
     notes.append(
-        f"{counted}. They hold with {valves:.0f} non-return and control valves, listed "
-        "under set-points; ratings must be above the pressure shut in."
+        f"(g): over the ambient {ambient} absolute. They hold with {valves:.0f} non-return and "
+        "control valves, listed under set-points; ratings must be above the pressure shut in."
     )
     if unchecked := unchecked_pipes(site, plan):
         notes.append(
@@ -145,21 +154,6 @@ def least_margins(site: Network, plan: Plan) -> Table:
         )
     names = ("place", "fluid", "arrives", "leaves", "needs", "margin", "shut_in")
     return found.select(*names, note=" ".join(notes))
-
-
-def _above_ambient(site: Network, found: Table) -> tuple[Table, str]:
-    """Pressures that three digits would not tell apart, as what is above the ambient one."""
-    ambient, names = site.ambient.pressure, ("arrives", "leaves", "needs", "shut_in")
-    at = [k for k, column in enumerate(found.columns) if column.name in names]
-    values = [float(str(row[k])) for row in found.rows for k in at]
-    if not values or max(abs(value - ambient) for value in values) > NEAR_AMBIENT * ambient:
-        return found, "Absolute pressures"
-    rows = tuple(
-        tuple(float(str(cell)) - ambient if k in at else cell for k, cell in enumerate(row))
-        for row in found.rows
-    )
-    said = f"Pressures above the ambient {format_quantity(ambient, 'pressure')}"
-    return replace(found, rows=rows), said
 
 
 def coolers_placed(site: Network, plan: Plan) -> Table:

@@ -13,7 +13,7 @@ from allocator.network.pressure_records import FluidPressures
 from allocator.network.records import Arc, Network
 from allocator.plans.records import NodePressure, Plan
 from allocator.report.loads import corridor_of, peak_factor
-from allocator.report.tables import Row, table_of
+from allocator.report.tables import Row, gauged, table_of
 from allocator.report.ways import Way, ways_of
 from allocator.report.words import at, destination
 
@@ -258,7 +258,7 @@ _COLUMNS = (
     Column("fluid", "fluid"),
     Column("place", "place"),
     Column("distance", "distance", "length", "Along the pipes from the start."),
-    Column("arrives", "arrives at", "pressure", "Absolute, with all that may flow at once."),
+    Column("arrives", "arrives at", "pressure", "With all that may flow at once."),
     Column("leaves", "leaves at", "pressure", "Behind the regulator, and the booster if any."),
     Column("booster", "booster"),
     Column("onward", "route onward"),
@@ -286,4 +286,5 @@ def pressure_ways_table(site: Network, plan: Plan) -> Table:
         for way in pressure_ways(site, plan)
         for step in way.steps
     ]
-    return table_of("pressure_paths", "Pressure from source to machine", _COLUMNS, rows)
+    columns = gauged(_COLUMNS, site.ambient.pressure)
+    return table_of("pressure_paths", "Pressure from source to machine", columns, rows)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from allocator.base.dimensions import absolute_apart, format_absolute
 from allocator.base.labels import head
 from allocator.base.text import paragraph, section, table, width
 from allocator.plans.records import Plan
@@ -92,7 +93,7 @@ def _short_of_pressure(trace: Trace) -> str:
     """The end that lacks most pressure, in words."""
     short = trace.short_of_pressure
     worst = min(short, key=lambda end: end.margin)
-    needs, lowest = (quantity(p, "pressure") for p in (worst.needs, worst.lowest))
+    needs, lowest = absolute_apart(worst.needs, worst.lowest)
     said = f"{worst.kind} {at(worst.name)} needs {needs} of {worst.fluid} and has {lowest}"
     others = len(short) - 1
     if others:
@@ -335,7 +336,7 @@ def _chambers(trace: Trace) -> list[str]:
     rows = [
         (
             chamber.source,
-            quantity(chamber.hold, "pressure"),
+            format_absolute(chamber.hold),
             quantity(chamber.held, "mass"),
             quantity(chamber.lasts, "duration"),
             percent(chamber.on),

@@ -15,6 +15,7 @@ from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
 from allocator.report.heat_tables import heat_demands, sinks_used, temperatures
 from allocator.report.line_tables import boosters, power_lines
+from allocator.report.loads import served_in_shape
 from allocator.report.outage_tables import outages
 from allocator.report.parts import (
     connected_sources,
@@ -62,7 +63,7 @@ def full_summary(
     """
     site = network_of(site)
     lines = heading(plan, proof)
-    for words in power_words(plan, mean_basis):
+    for words in power_words(plan, mean_basis, served_in_shape(site, plan)):
         lines += paragraph(words, indent=0)
     lines += section("Result", _promise(site, plan, mean_basis, proof))
     if proof is not None:
@@ -121,7 +122,9 @@ def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | 
     else:
         rows.append(row("average, estimate", power.mean_clean, power.mean_total))
     if plan.ceiling.clean is not None or plan.ceiling.total is not None:
-        rows.append(row("limit under any control", plan.ceiling.clean, plan.ceiling.total))
+        in_shape = served_in_shape(site, plan)
+        words = "limit, demands in shape" if in_shape else "limit under any control"
+        rows.append(row(words, plan.ceiling.clean, plan.ceiling.total))
     rows.append(("mean demand", "", quantity(demand, "power"), ""))
     lines = table(("", "clean", "all power", "served"), rows, right=(1, 2, 3))
     return lines + certainty(site, plan)

@@ -11,6 +11,7 @@ from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import bill_of_materials
+from allocator.report.passing import built_stores, destinations
 from allocator.report.words import destination_key, plain
 from allocator.site.records import POWER
 
@@ -42,6 +43,14 @@ _ON_AVERAGE = labelled(
 )
 
 
+def gauged(columns: Iterable[Column], ambient: float) -> tuple[Column, ...]:
+    """The columns; people see their absolute pressures over the ambient one, as gauges do."""
+    return tuple(
+        replace(one, ambient=ambient) if one.kind == "pressure" and one.name != "margin" else one
+        for one in columns
+    )
+
+
 def with_column(table: Table, column: Column, values: Iterable[object]) -> Table:
     """A table with one more column, its last."""
     rows = tuple((*row, value) for row, value in zip(table.rows, values, strict=True))
@@ -62,7 +71,10 @@ def sources_used(site: Network, plan: Plan) -> Table:
             "new_tap": use.new,
         }
         for to, rate in use.collect.items():
-            rows.append({**whence, "goes_to": destination_key(to), "rate_while_on_kg_per_s": rate})
+            rows += [
+                {**whence, "goes_to": destination_key(end), "rate_while_on_kg_per_s": rate * share}
+                for end, share in destinations(site, plan, to).items()
+            ]
         for shape, mean in use.direct.items():
             rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
         if not use.collect and not use.direct:
@@ -100,7 +112,7 @@ def store_sizes(site: Network, plan: Plan) -> Table:
             "promised_kg_per_s": sum(use.draw.values()),
             "steady_inflow_kg_per_s": use.inflow,
         }
-        for use in plan.stores
+        for use in built_stores(plan)
     ]
     rows += [
         {

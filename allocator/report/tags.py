@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.things import booster_key
+from allocator.report.passing import built_stores
 from allocator.report.pressures import valves_of as needed_valves
 from allocator.report.ways import Way, ways_of
 from allocator.site.records import POWER
@@ -149,7 +150,7 @@ def _valves(site: Network, plan: Plan) -> Iterator[tuple[str, ValveTag]]:
             yield f"send:{use.name}>{to}", flow
         if use.direct:
             yield f"supply:{use.name}", flow
-    for store in plan.stores:
+    for store in built_stores(plan):
         place = site.ground(store.place)
         flow = ValveTag("FCV", "flow control valve", store.name, place, store.holds)
         if any(rate > 0 for rate in store.draw.values()):

@@ -220,11 +220,11 @@ def goal_value(goal: GoalResult, value: float | None, currency: str = "") -> str
 
 
 def destination(name: str) -> str:
-    """A destination of the collect layer in words."""
+    """A destination of the collect layer in words, or what takes gas that passes through one."""
     kind, _, rest = name.partition(":")
     if kind == "store":
         return at(rest)
-    if kind == "flare":
+    if kind in ("flare", "demand") or (kind == "machine" and ">" not in rest):
         return f"direct to {at(rest)}"
     machine, _, battery = rest.partition(">")
     return f"direct to {at(machine)}, charging {at(battery)}"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 
-from allocator.base.quantities import format_quantity
-from allocator.base.status import Status
+from allocator.base.dimensions import format_gauge, format_quantity
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
+from allocator.search.binding_averages import less_than_average, shaped_demands
 from allocator.search.binding_velocities import binding_velocities
 from allocator.site.addresses import address_of, path_of_limit
 from allocator.thermal.upper import counted_heat, upper_heat
@@ -22,10 +22,10 @@ def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) ->
     pressure that is just enough, or a store of the largest size, then holds nothing back.
     """
     full = _used_in_full(sets, plan)
-    sources = _sources(plan, " and used in full" if full else "")
+    sources = _sources(sets, plan, " and used in full" if full else "")
     if sources and full:
         return tuple(sources)
-    lines = [*_demand(plan), *_outages(sets, plan, mean_basis), *_stocks(sets, plan)]
+    lines = [*_demand(plan), *less_than_average(sets, plan, mean_basis), *_stocks(sets, plan)]
     lines += [*_pressures(sets, plan), *binding_velocities(sets, plan), *_heat(sets, plan)]
     lines += [*_stores(plan, sets), *_machines(sets, plan)]
     return tuple(lines or sources)
@@ -39,11 +39,13 @@ def _demand(plan: Plan) -> list[str]:
         lines.append(f"demand: all of {_listed(clean)} is served clean")
     other = [d.name for d in full if d.name not in clean]
     if other:
-        lines.append(f"demand: all of {_listed(other)} is served, part of it by emitting supply")
+        clean_part = any(d.clean_share > 1e-6 for d in full if d.name in other)
+        part = ", part of it by" if clean_part else " by"
+        lines.append(f"demand: all of {_listed(other)} is served{part} emitting supply")
     return lines
 
 
-def _sources(plan: Plan, used: str) -> list[str]:
+def _sources(sets: IndexSets, plan: Plan, used: str) -> list[str]:
     """All sources connected, and nothing to be had from them by any control.
 
     ``used``: what else is said of the sources.
@@ -57,7 +59,8 @@ def _sources(plan: Plan, used: str) -> list[str]:
     if not all(use.tapped for use in plan.sources):
         return []
     power = format_quantity(most, "power")
-    return [f"sources: all are connected{used}; no control makes more than {power}"]
+    kept = " that keeps the shape of demands" if shaped_demands(sets, plan) else ""
+    return [f"sources: all are connected{used}; no control{kept} makes more than {power}"]
 
 
 def _used_in_full(sets: IndexSets, plan: Plan) -> bool:
@@ -68,40 +71,6 @@ def _used_in_full(sets: IndexSets, plan: Plan) -> bool:
         math.fsum(flows.get(name, ())) >= (1 - 1e-5) * source.flow
         for name, source in sources.items()
     )
-
-
-def _outages(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> list[str]:
-    if plan.basis != "firm" or mean_basis is None:
-        return []
-    firm, mean = plan.power.firm_clean, mean_basis.power.firm_clean
-    if mean <= firm * 1.02 + 1e-9:
-        return []
-    sources = sets.site.sources
-    tapped = [
-        use.name
-        for use in plan.sources
-        if use.tapped and use.name in sets.curves and not sources[use.name].delivered
-    ]
-    spells = {name: sets.curves[name].pattern.longest_quiet for name in tapped}
-    proven = mean_basis.status in (Status.OPTIMAL, Status.WITHIN_GAP)
-    average = (
-        f"average flows would give {'' if proven else 'at least '}"
-        f"{format_quantity(mean, 'power')} clean, not {format_quantity(firm, 'power')}"
-    )
-    peak, moved = (math.fsum(b.power for b in one.boosters) for one in (plan, mean_basis))
-    more = peak - moved
-    kept = (
-        f"boosters: {format_quantity(peak, 'power')} is kept for them, what they take at peak "
-        f"flow, not {format_quantity(moved, 'power')}, what they take at average flows"
-    )
-    if more >= NEARLY * (mean - firm):  # nothing is lost to outages
-        return [f"{kept}; {average}"]
-    lines = [kept] if more > 0.02 * firm else []
-    if not spells or max(spells.values()) <= 0:
-        return [*lines, f"flows that vary: {average}"]
-    worst = max(sorted(spells), key=lambda name: spells[name])
-    spell = f"outages: up to {format_quantity(spells[worst], 'duration')} ('{worst}')"
-    return [*lines, f"{spell}; {average}"]
 
 
 def _stocks(sets: IndexSets, plan: Plan) -> list[str]:
@@ -148,7 +117,7 @@ def _pressures(sets: IndexSets, plan: Plan) -> list[str]:
             if row is not None and needs > ambient:
                 margin = getattr(row, header) - needs
                 if margin <= (1 - NEARLY) * (needs - ambient):
-                    found.setdefault(format_quantity(needs, "pressure"), []).append(name)
+                    found.setdefault(format_gauge(needs, ambient), []).append(name)
     return [
         f"pressure: {_listed(names)} with no more than the {needs} needed"
         for needs, names in found.items()

@@ -20,9 +20,11 @@ from allocator.model.expressions import (
     bursts,
     can_cycle,
     drawn_at_most,
+    fuel_rate,
     is_batched,
     load_at_peak,
     moved_at_most,
+    scaled,
 )
 from allocator.model.goals import Goal
 from allocator.model.index_sets import Group, IndexSets
@@ -171,12 +173,14 @@ def trimmed(solver_model: SolverModel, sets: IndexSets, point: np.ndarray) -> np
     for name, group in sets.groups.items():
         used = values[("flat", name)]
         if not sets.lossless:
-            used = _turning(model, sets, group, values)
-            put(("running", name), used)
+            used = running = _turning(model, sets, group, values)
+            put(("running", name), running)
             if can_cycle(sets, group):
                 used += values[("cycled", name)]
             if model.has(("beside", name)):
-                used += values[("beside", name)] * (1 + 1e-6)
+                # what units that no longer turn had room for is burnt beside
+                room = _room(model, sets, group, values, put)
+                used += max(0.0, room - running) * (1 + 1e-6)
         needed = max(0, math.ceil(used - 1e-7) - group.existing)
         put(("count", name), min(values[("count", name)], float(needed)))
     return result
@@ -207,6 +211,29 @@ def _serves(model: Model, sets: IndexSets, values: Mapping[Key, float], store: s
         and column.key[1] == store
     ]
     return any(values[key] > NOTHING for key in (*filled, *own))
+
+
+def _room(
+    model: Model,
+    sets: IndexSets,
+    group: Group,
+    values: Mapping[Key, float],
+    put: Callable[[Key, float], None],
+) -> float:
+    """Units that a group needs at the peak, those that turn for ever included.
+
+    A flare guards no store of which nothing overflows.
+    """
+    load = load_at_peak(sets, group)
+    load += [term for burst in bursts(sets, group.name).values() for term in burst]
+    for store in sets.flared.get(group.name, ()):
+        flared = ("flared", group.name, store)
+        if values[flared] <= NEXT_TO_NOTHING * model.columns[model.index(flared)].unit:
+            put(("guards", group.name, store), 0.0)
+        elif values["guards", group.name, store] > 0.5:
+            filling = [*arrivals(sets, f"store:{store}"), (1.0, ("inflow", store))]
+            load += scaled(filling, 1.0 / fuel_rate(group))
+    return model.value(load, values)
 
 
 def _turning(model: Model, sets: IndexSets, group: Group, values: dict[Key, float]) -> float:

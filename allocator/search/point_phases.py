@@ -74,8 +74,8 @@ def pipes_laid(search: GoalSearch, budget: Budget) -> GoalSearch:
 
 
 def _step_seconds(search: GoalSearch, budget: Budget) -> float:
-    """Seconds that a first step of a goal has at least, where more of it is wanted."""
-    if not search.goal.maximise:
+    """Seconds that a first step of a goal has at least, where power or less emission is wanted."""
+    if not search.goal.maximise and search.goal.name != "emissions":
         return GOAL.least_seconds
     return max(GOAL.least_seconds, budget.least * search.settings.time_limit)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from allocator.base.quantities import format_quantity
+from allocator.base.dimensions import format_absolute
 from allocator.site.records import POWER
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
@@ -43,7 +43,7 @@ def machine_pressure_faults(
     rating, *ends = map(get, _PRESSURES)
     for key, pressure in zip(_PRESSURES[1:], ends, strict=True):
         if rating is not None and pressure is not None and pressure > rating:
-            shown = [format_quantity(pascal, "pressure") for pascal in (rating, pressure)]
+            shown = [format_absolute(pascal) for pascal in (rating, pressure)]
             yield "pressure_rating", f"is below '{key}' ({shown[0]} < {shown[1]})", "check both"
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Sequence
 from itertools import pairwise
 
-from allocator.base.quantities import format_quantity
+from allocator.base.dimensions import format_absolute, format_quantity
 from allocator.site.checks_series import recorded_source
 from allocator.site.records import Stage
 from allocator.site.site_values import Filled, SiteValues
@@ -45,7 +45,7 @@ def _check_chamber(values: Values) -> None:
     elif pressure is not None and least >= pressure:
         chamber.fault(
             "min_pressure",
-            f"is not below the pressure at the mouth ({format_quantity(pressure, 'pressure')}), "
+            f"is not below the pressure at the mouth ({format_absolute(pressure)}), "
             "so nothing can be drawn",
             "give a lower one",
         )

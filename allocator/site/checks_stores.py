@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 
-from allocator.base.quantities import format_quantity
+from allocator.base.dimensions import format_absolute, format_quantity
 from allocator.site.records import POWER
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
@@ -40,16 +40,14 @@ def pressure_faults(get: Callable[[str], float | None]) -> Iterator[tuple[str, s
     elif low is not None and high is not None and low > high:
         yield (
             "min_pressure",
-            f"is above 'max_pressure' ({format_quantity(low, 'pressure')} > "
-            f"{format_quantity(high, 'pressure')})",
+            f"is above 'max_pressure' ({format_absolute(low)} > {format_absolute(high)})",
             "give a lower 'min_pressure'",
         )
     most = constant if high is None else high
     if rating is not None and most is not None and most > rating:
         yield (
             "pressure_rating",
-            f"is below its highest pressure ({format_quantity(rating, 'pressure')} < "
-            f"{format_quantity(most, 'pressure')})",
+            f"is below its highest pressure ({format_absolute(rating)} < {format_absolute(most)})",
             "check both",
         )
 

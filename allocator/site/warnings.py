@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from allocator.base.dimensions import format_apart
+from allocator.base.dimensions import format_absolute, format_apart
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.alike import note_alike
 from allocator.site.chambers import below_ambient
@@ -350,7 +350,7 @@ def _note_drawn_air(site: Site, values: Values) -> None:
         _section(values, "sources")[name].warn(
             "pump",
             "its pump holds the chamber below the ambient pressure "
-            f"({format_quantity(site.ambient.pressure, 'pressure')}), and its gas burns: air that "
+            f"({format_absolute(site.ambient.pressure)}), and its gas burns: air that "
             "leaks in makes it explosive",
             "keep 'min_pressure' above the ambient pressure",
         )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from allocator.base.dimensions import format_absolute
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
 from allocator.site.records import Site, Source
@@ -41,7 +42,7 @@ def _held(site: Site, source: Source, values: Values) -> float:
             "water",
             f"says {format_quantity(source.water, 'share')} of vapour, but at "
             f"{format_quantity(source.temperature, 'temperature')} and "
-            f"{format_quantity(pressure, 'pressure')} its gas holds no more than "
+            f"{format_absolute(pressure)} its gas holds no more than "
             f"{format_quantity(most, 'share')}: the rest comes out as water",
             "check 'water', 'temperature' and 'pressure', or drain its mouth",
         )

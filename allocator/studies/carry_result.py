@@ -13,12 +13,19 @@ from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, path_of, site_of
-from allocator.model.limits import Limit, amount_shown
+from allocator.model.limits import Limit, change_shown
 from allocator.report.words import percent, plain
 from allocator.search import Settings
 from allocator.site.marks import Marks
 from allocator.site.records import Site
-from allocator.studies.carrying import ANYWHERE, WHOLE, CarriedRow, Stop, carried_rows
+from allocator.studies.carrying import (
+    ANYWHERE,
+    WHOLE,
+    CarriedRow,
+    Stop,
+    carried_rows,
+    within_limits,
+)
 from allocator.studies.limit_words import marks_of, where
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.result import StudyResult, joined, study_json
@@ -212,7 +219,7 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
                 (row.machine, _place(row), _whole(row.firm) + 1, *_limit(stop, marks))
                 for row in rows
                 for stop in row.stops
-                if not _within_limits(row)
+                if not within_limits(row.stops)
             ),
         ),
         tuple(rows),
@@ -229,30 +236,22 @@ def _whole(units: float) -> int:
 
 
 def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
-    def shown(amount: float) -> str:
-        sign = "+" if stop.limit.more else "-"
-        return f"{sign}{amount_shown(amount, stop.limit.dimension)}"
-
     return (
         stop.limit.address or stop.limit.stated,
-        "not determined in the time" if stop.more is None else shown(stop.more),
-        shown(stop.least) if stop.more is None else None,
+        "not determined in the time"
+        if stop.more is None
+        else change_shown(stop.more, stop.limit, 1),
+        change_shown(stop.least, stop.limit, -1) if stop.more is None else None,
         where(marks, stop.limit).rpartition(os.sep)[2],
     )
 
 
-def _within_limits(row: CarriedRow) -> bool:
-    """Whether the next unit was found to run with no limit raised, though no plan showed it."""
-    known = [stop for stop in row.stops if stop.more is not None]
-    return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
-
-
 def _without_a_limit(row: CarriedRow) -> Iterator[str]:
-    if row.stops and not _within_limits(row):
+    if row.stops and not within_limits(row.stops):
         return
     place = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
     told = row.reason or "not determined in the time"
-    if _within_limits(row):
+    if within_limits(row.stops):
         told = "no limit stops it; units are those of the best plan found in the time: allow more"
     elif row.together and not row.reason:
         told = f"these limits must be raised together: {_listed(row.together)}"

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -145,8 +145,12 @@ def carried_row(
         one_out = _units(firm_site, machine, holding)
     slower = at_part_load(site, machine, factor)
     at_factor = _units(alone(site, slower, place), slower, replace(part, basis="mean"))
-    limit = replace(settings, basis="firm", time_limit=settings.time_limit * 2 / 5)
-    stops, together = _stops(firm_site, machine, math.floor(firm + WHOLE) + 1, limit)
+    firm_settings, clock = replace(settings, basis="firm"), Clock(settings.time_limit * 2 / 5)
+    stops, together = _stops(firm_site, machine, firm, firm_settings, clock)
+    # the plan has most power for others: more units may run for the sake of what pumps take
+    while within_limits(stops) and (settings.node_limit is not None or (clock.left() or 0.0) > 0.0):
+        firm = math.floor(firm + WHOLE) + 1.0
+        stops, together = _stops(firm_site, machine, firm, firm_settings, clock)
     row = CarriedRow(
         kind,
         place,
@@ -234,14 +238,21 @@ def _units(site: Network, machine: MachineType, settings: Settings) -> float:
     return (plan.power.firm_total + taken) / machine.power_out
 
 
+def within_limits(stops: Sequence[Stop]) -> bool:
+    """Whether the next unit was found to run with no limit raised, though no plan showed it."""
+    known = [stop for stop in stops if stop.more is not None]
+    return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
+
+
 def _stops(
-    site: Network, machine: MachineType, units: int, settings: Settings
+    site: Network, machine: MachineType, firm: float, settings: Settings, clock: Clock
 ) -> tuple[tuple[Stop, ...], tuple[Limit, ...]]:
-    """Limits that, raised alone, let so many units run firm, the smallest change first; and where
+    """Limits that, raised alone, let one unit more run firm, the smallest change first; and where
 
     none does alone, those that the relaxation would raise at once."""
+    units = math.floor(firm + WHOLE) + 1
     want = Want("generated", "", units * machine.power_out * (1.0 - WHOLE / 10), "")
-    clock = Clock(None if settings.node_limit is not None else settings.time_limit)
+    clock = Clock(None) if settings.node_limit is not None else clock
     (asked,) = site.demands.values()
     if want.amount > asked.mean:
         site = studied(site, demands={asked.name: replace(asked, mean=want.amount * 2)})

@@ -9,11 +9,28 @@ from allocator.report.words import money, percent, quantity
 from allocator.studies.comparison import Compared, bought
 
 YEAR = 31_557_600.0
+SERVED = 1e-5
+"""Share of the demand that is lost to rounding."""
 UNSETTLED = 0.01
 """Clean supply alone cannot be worse than beside emitting supply; by this share it is search."""
 
 
+FULL = "cheapest at full service"
+
+
 def said(rows: Sequence[Compared], currency: str = "") -> str:
+    """What the emitting share buys and costs, and what full service is where none serves all."""
+    told = [_bought(rows, currency)]
+    full = next((row.figures for row in rows if row.name == FULL and row.figures), None)
+    if full is not None and full.demand_mean > 0 and full.served_share < 1.0 - SERVED:
+        told.append(
+            f"No plan that was found serves all of the demand: '{FULL}' is the cheapest found "
+            f"of those that serve most, {percent(full.served_share)}."
+        )
+    return " ".join(filter(None, told))
+
+
+def _bought(rows: Sequence[Compared], currency: str) -> str:
     """What the emitting share buys and costs, in a sentence; empty where that is not known."""
     figures = {row.name: row.figures for row in rows}
     clean, backed = figures.get("clean only"), figures.get("clean first")

@@ -84,8 +84,8 @@ def figures_of(site: Site, plan: Plan) -> Figures:
         power=power,
         machines=machines,
         stores={
-            **{store.name: store.size for store in plan.stores},
-            **{battery.name: battery.size for battery in plan.batteries},
+            **{store.name: store.size for store in plan.stores if store.size > 0},
+            **{battery.name: battery.size for battery in plan.batteries if battery.size > 0},
         },
         materials={use.name: use.used for use in plan.materials},
         products=_products(site, plan, turned, loads),

@@ -6,8 +6,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
+from allocator.base.dimensions import format_absolute, format_quantity
 from allocator.base.labels import labelled
-from allocator.base.quantities import format_quantity
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph
@@ -109,9 +109,7 @@ class InsulateResult(StudyResult):
         if not known:
             return
         first = known[0][1]
-        enters, needed = (
-            format_quantity(pascal, "pressure") for pascal in (first.enters, first.needed)
-        )
+        enters, needed = map(format_absolute, (first.enters, first.needed))
         title = f"by pressure: entering from {first.start} at {enters} without booster"
         rows = tuple((build, one.flow, one.end or None) for build, one in known)
         table = Table("by_pressure", title, (labelled("build"), *_PRESSED), rows)

@@ -209,7 +209,10 @@ def _ways(finder: SourceWays, source: Outflow, ends: Ends) -> Iterator[_Way]:
         shaped = [(curve, rate * min(1.0, entry / full)) for curve, rate in inflows]
         storage = SourceStorage(shaped)
         finder.paths.low.clear()  # what fails at a smaller flow still is the reason
-        for way in finder.ways(source, ends, flow, storage.mean, steady):
+        ways = list(finder.ways(source, ends, flow, storage.mean, steady))
+        if ways:  # pressures allow some way; what it lacks is noted with its units
+            finder.paths.low.clear()
+        for way in ways:
             yield from _units(finder.paths, source, storage, way)
 
 

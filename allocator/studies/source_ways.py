@@ -199,9 +199,9 @@ class SourceWays:
             return
         place = self.paths.site.ground(path.place)
         texts = format_apart(left - ambient, needed - ambient, "pressure")
-        text = f"pressure at {place}: {texts[0]} over ambient, {texts[1]} needed"
+        text = f"pressure at {place}: {texts[0]}(g), {texts[1]}(g) needed"
         if lacks == "rating":
-            text = f"pressure at {place}, shut in: {texts[1]} over ambient, {texts[0]} borne"
+            text = f"pressure at {place}, shut in: {texts[1]}(g), {texts[0]}(g) borne"
         self.paths.low.append((short, text))
 
     def _stored(self, ends: Ends, entry: float, mean: float) -> Iterator[_Flow]:

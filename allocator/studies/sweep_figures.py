@@ -108,19 +108,33 @@ def effects(rows: Sequence[Swept], figure: str) -> list[Effect]:
         values = np.array([row.values[address] for row in used])
         if values.min() == values.max():
             continue
-        order = np.argsort(values, kind="stable")
         third = max(1, len(used) // 3)
         found.append(
             Effect(
                 address,
                 rank_correlation(values, target),
-                float(target[order[:third]].mean()),
-                float(target[order[-third:]].mean()),
+                _mean_of_lowest(values, target, third),
+                _mean_of_lowest(-values, target, third),
                 chance_of(len(used)),
                 len(used),
             )
         )
     return sorted(found, key=lambda effect: (-abs(effect.rank), effect.address))
+
+
+def _mean_of_lowest(values: np.ndarray, target: np.ndarray, count: int) -> float:
+    """Mean target of so many cases of the lowest values. Cases of one value count all alike, by
+
+    their mean: their order says nothing."""
+    total, left = 0.0, count
+    for value in np.unique(values):
+        alike = target[values == value]
+        taken = min(left, len(alike))
+        total += taken * float(alike.mean())
+        left -= taken
+        if not left:
+            break
+    return total / count
 
 
 def chance_of(cases: int) -> float | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from allocator.base.text import paragraph
 from allocator.model.index_sets import index_sets_of
 from allocator.model.kept_out import kept_out_lines
-from allocator.model.limits import Want, amount_shown
+from allocator.model.limits import Want, amount_shown, change_shown
 from allocator.network.deriving import network_of
 from allocator.report.words import quantity
 from allocator.search.conflicts import Conflict
@@ -142,8 +142,7 @@ def _set(found: Conflict) -> str:
 def sufficient(change: Change) -> str:
     """The least change of a limit alone that is sufficient, in words."""
     limit = change.limit
-    sign = "+" if limit.more else "-"
-    least = f"{sign}{amount_shown(change.least, limit.dimension)}"
+    least = change_shown(change.least, limit, -1)
     if change.amount is None:
         if change.proven:
             return (
@@ -157,8 +156,9 @@ def sufficient(change: Change) -> str:
     open_ = "" if change.proven else f"; at least {least} is needed"
     if not change.proven and change.least <= 0:
         open_ = "; whether less is sufficient is not known"
-    by = f"{sign}{amount_shown(change.amount, limit.dimension)}"
+    by = change_shown(change.amount, limit, 1)
     if limit.shared:
         return f"sufficient: {by} for each of them{open_}"
-    after = limit.value + change.amount if limit.more else limit.value - change.amount
-    return f"sufficient: {amount_shown(max(0.0, after), limit.dimension)} ({by}){open_}"
+    way = 1 if limit.more else -1
+    after = max(0.0, limit.value + way * change.amount)
+    return f"sufficient: {amount_shown(after, limit.dimension, way)} ({by}){open_}"

@@ -13,6 +13,7 @@ import scipy.constants
 from hypothesis import example, given
 from hypothesis import strategies as st
 
+from allocator.base.dimensions import absolute_apart, format_absolute, format_gauge
 from allocator.base.quantities import (
     DIMENSIONS,
     QuantityError,
@@ -250,3 +251,30 @@ def test_importing_costs_no_pint() -> None:
     code = "import allocator.base.quantities, sys; print('pint' in sys.modules)"
     run = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert run.stdout.strip() == "False"
+
+
+def test_pressures_say_over_what_they_are() -> None:
+    assert format_gauge(103_012.0, 100_000.0) == "30.1 mbar(g)"
+    assert format_gauge(100_000.0, 100_000.2) == "0 mbar(g)"
+    assert format_gauge(98_000.0, 1e5) == "-20 mbar(g)"
+    assert format_gauge(1_180_625.0, 1e5) == "10806.2 mbar(g)"
+    assert format_absolute(103_012.0) == "103 kPa absolute"
+    assert absolute_apart(106_000.0, 106_200.0) == ("106000 Pa absolute", "106200 Pa absolute")
+
+
+@pytest.mark.parametrize(
+    ("value", "dimension", "up", "down"),
+    [
+        (0.15102, "share", "15.2 %", "15.1 %"),
+        (0.151, "share", "15.1 %", "15.1 %"),
+        (0.151 * (1 + 1e-9), "share", "15.1 %", "15.1 %"),
+        (1234.2, "mass", "1.24 t", "1.23 t"),
+        (1_234_200.0, "mass", "1235 t", "1234 t"),
+        (300.0, "temperature", "26.9 degC", "26.8 degC"),
+        (1234.2, "money", "1,235", "1,234"),
+        (0.0, "mass", "0 kg", "0 kg"),
+    ],
+)
+def test_rounded_up_and_down(value: float, dimension: str, up: str, down: str) -> None:
+    assert format_quantity(value, dimension, 1) == up
+    assert format_quantity(value, dimension, -1) == down

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from pressed_sites import LINE
 
+from allocator.base.rendering import shown_cells, text_of
 from allocator.network.deriving import network_of
 from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
@@ -21,6 +22,7 @@ from allocator.report.bill import bill_of_materials
 from allocator.report.files import plan_tables
 from allocator.report.handover.build_order import build_order
 from allocator.report.handover.geojson import plan_geojson
+from allocator.report.handover.lists import set_points_table
 from allocator.report.handover.set_points import set_points
 from allocator.report.handover.things import things_of
 from allocator.report.page import page_html
@@ -162,7 +164,24 @@ def test_what_things_must_bear_is_ordered_and_told(line: tuple[Network, Plan]) -
     assert bears == {row.node: pytest.approx(row.shut_in) for row in plan.pressures}
     assert bears["fork"] == pytest.approx(106e3 * 1.03)
     items = {row.item for row in bill_of_materials(site, plan) if row.unit == "m"}
-    assert items == {"dn50 pipe for gas, to bear 109.2 kPa", "dn50 pipe for gas, to bear 112.5 kPa"}
+    assert items == {
+        "dn50 pipe for gas, to bear 78.6 mbar(g)",  # 109.18 kPa, over 101.325 kPa
+        "dn50 pipe for gas, to bear 111.4 mbar(g)",
+    }
+
+
+def test_pressures_are_set_as_gauges_show_them(line: tuple[Network, Plan]) -> None:
+    """The mouth's 106 kPa are 46.75 mbar over the ambient 101.325 kPa."""
+    site, plan = line
+    rows = set_points_table(site, plan).records()
+    assert {row["unit"] for row in rows} >= {"Pa absolute", "kg/s"}
+    (mouth,) = [r for r in rows if (r["setting"], r["place"]) == ("bear at least", "mouth")]
+    assert mouth["value"] == pytest.approx(106_000)
+    assert mouth["set_to"] == pytest.approx(46.75, abs=0.051)
+    assert (mouth["set_unit"], mouth["set_absolute_mbar"]) == ("mbar(g)", 1060.0)
+    assert not any(row["set_absolute_mbar"] for row in rows if row["set_unit"] != "mbar(g)")
+    page = page_html(site, plan)
+    assert re.search(r">mbar\(g\)</td>(<td[^>]*></td>)?<td[^>]*>1060<", page)
 
 
 def test_a_fan_at_a_holder_counts_in_its_margin(tmp_path: Path) -> None:
@@ -266,7 +285,7 @@ def test_the_page_has_the_pressure_along_each_way(line: tuple[Network, Plan]) ->
     page = page_html(*line)
     assert page.count("needed</text>") == 2
     assert "Pressure from source to machine" in page
-    assert re.search(r"well to engine at works: gas over ambient: mouth 4\.6\d kPa, fork", page)
+    assert re.search(r"well to engine at works: gas: mouth 46\.\d mbar\(g\), fork", page)
     assert "boosters" in page  # among the materials
 
 
@@ -276,17 +295,23 @@ def test_the_page_of_a_site_without_pressures_says_nothing_of_it() -> None:
     assert "Pressure from source to machine" not in page
 
 
-def test_pressures_near_the_ambient_one_are_told_above_it(line: tuple[Network, Plan]) -> None:
-    """At fan level three digits of absolute pressures would be the same in every row."""
+def test_pressures_are_told_over_the_ambient_one(line: tuple[Network, Plan]) -> None:
+    """Files hold absolute pressures, people see those of gauges: 46.8 mbar(g) at the mouth."""
     site, plan = line
     table = least_margins(site, plan)
-    assert table.note.startswith("Pressures above the ambient 101 kPa.")
+    assert table.note.startswith("(g): over the ambient 101 kPa absolute.")
     (mouth,) = [row for row in table.records() if row["place"] == "mouth"]
     (known,) = [row for row in plan.pressures if row.node == "mouth"]
-    assert mouth["arrives_pa"] == pytest.approx(known.high - site.ambient.pressure)
-    assert mouth["shut_in_pa"] == pytest.approx(known.shut_in - site.ambient.pressure)
-    high = replace(plan, pressures=tuple(replace(r, high=r.high + 1e5) for r in plan.pressures))
-    assert least_margins(site, high).note.startswith("Absolute pressures.")
+    assert (mouth["arrives_pa"], mouth["shut_in_pa"]) == (known.high, known.shut_in)
+    columns, (heads, *rows) = shown_cells(table)
+    names = [column.name for column in columns]
+    assert heads[names.index("shut_in")] == "shut in, mbar(g)"
+    (shown,) = [row for row in rows if row[0] == "mouth"]
+    assert float(shown[names.index("shut_in")]) == pytest.approx(46.75, abs=0.051)
+    (margin,) = [head for head in heads if head.startswith("margin")]
+    assert margin in ("margin, mbar", "margin, bar")  # a difference
+    bore = replace(plan, pressures=tuple(replace(row, shut_in=0.0) for row in plan.pressures))
+    assert "shut in" not in text_of(least_margins(site, bore)).split("needed")[0]  # not known
 
 
 def test_parts_of_a_place_are_told_apart(line: tuple[Network, Plan]) -> None:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
+import pytest
 
 from allocator.base.clock import Clock
 from allocator.model.goals import goals_of
@@ -96,6 +99,28 @@ def test_a_goal_that_comes_too_late_still_has_time_for_its_first_steps() -> None
     assert abs(-steps.best - 75e3) <= 1e-5 * 75e3
     # earlier plan, re-dispatch, built on, each with a repair of what it found
     assert min(solver_model.limits[:5]) >= 0.9 * GOAL.later_step * settings.time_limit
+
+
+def test_less_emission_is_had_by_more_flares() -> None:
+    """Gas that comes whatever is built is caught by more beside what is built."""
+    gas = Fluid("gas", heating_value=50e6, vented_weight=27.0)
+    flare = MachineType("flare", {"gas": 0.001}, {"ash": 0.003}, {"works": 9}, flare=True)
+    vented = replace(
+        SITE,
+        fluids={"gas": gas, "ash": Fluid("ash")},
+        sources={"kiln": Source("kiln", "kiln", "gas", 0.002, when_untapped="vents")},
+        machines={"flare": flare, "engine": SITE.machines["engine"]},
+        goals=("clean_power", "emissions"),
+    )
+    model, choices = state(network_of(vented), "firm")
+    solver_model = SolverModel(model, lambda v, t: [], Settings(node_limit=500), Clock(None))
+    search_state = SearchState(solver_model, layout_of(model, choices), None)
+    nothing = np.array([column.low for column in model.columns])
+    search_state.point = solver_model.repaired(nothing).point
+    (goal,) = [one for one in goals_of(model, choices) if one.name == "emissions"]
+    search = run_phases(STEPS, goal_search_of(search_state, goal, None))
+    assert search.best == pytest.approx(0.0, abs=1e-9)
+    assert "built on" in {line.note for line in search_state.trail}
 
 
 def test_what_cuts_undo_is_looked_for_again() -> None:

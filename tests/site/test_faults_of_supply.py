@@ -132,7 +132,7 @@ CASES: list[Case] = [
             (
                 "source 'north_well': pump.chamber.min_pressure is not below the "
                 "pressure at the mouth "
-                "(110 kPa), so nothing can be drawn; give a lower one"
+                "(110 kPa absolute), so nothing can be drawn; give a lower one"
             )
         ],
     ),

@@ -314,8 +314,8 @@ MORE = [
             ("heating_value: 20 MJ/kg", "substance: Methane, heating_value: 50 MJ/kg"),
         ],
         [
-            "source 'well': its pump holds the chamber below the ambient pressure (101 kPa), "
-            "and its gas burns: air that leaks in makes it explosive; "
+            "source 'well': its pump holds the chamber below the ambient pressure (101 kPa "
+            "absolute), and its gas burns: air that leaks in makes it explosive; "
             "keep 'min_pressure' above the ambient pressure"
         ],
     ),

@@ -12,7 +12,7 @@ from tiny_sites import tiny_site
 from allocator.model.limits import Limit
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
-from allocator.search import Settings
+from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.studies.carry_result import carry, carry_result
 from allocator.studies.carrying import (
@@ -21,6 +21,7 @@ from allocator.studies.carrying import (
     Stop,
     alone,
     at_part_load,
+    carried_row,
     carried_rows,
 )
 
@@ -159,3 +160,64 @@ def test_a_unit_that_no_limit_stops_is_not_said_to_need_nothing_more_of_one() ->
     assert "small_engine at mill, unit no. 1: no limit stops it" in result.summary()
     more = replace(row, stops=(Stop(limit, 5.0, 5.0),))
     assert carry_result(site, [more], None).limits.column("sufficient") == ("+5 kg",)
+
+
+def test_what_is_sufficient_is_rounded_up() -> None:
+    site = network_of(read_site(NETWORKS / "first.yaml"))
+    limit = Limit("flow", "gas", ("fluids", "gas", "flow"), 1.0, "share", True)
+    stops = (Stop(limit, 0.15102, 0.15102), Stop(limit, None, 0.15102))
+    row = CarriedRow("small_engine", "mill", 1.0, 0.0, 1.0, False, stops, ())
+    found = carry_result(site, [row], None).limits.records()
+    assert found[0]["sufficient"] == "+15.2 %"
+    assert "+15.1 %" in found[1].values()  # at least that much is needed
+
+
+LINE = """
+format: allocator.site/2
+name: Saltworks
+ambient: {temperature: 20 degC}
+fluids: {cell gas: {catalogue: hydrogen}}
+materials: {steel: {stock: 30 t, density: 7850 kg/m^3}}
+places:
+  cells: {at: [0 m, 0 m]}
+  tank farm: {at: [180 m, 40 m]}
+sources:
+  line 1:
+    {place: cells, fluid: cell gas, flow: 4.2 g/s, cycle: [{on: 60 d, every: 67 d}],
+      pressure: 60 mbar(g)}
+  line 2:
+    {place: cells, fluid: cell gas, flow: 4.2 g/s, cycle: [{on: 8 h, every: 24 h}],
+      pressure: 60 mbar(g)}
+storage:
+  tube bank:
+    {holds: cell gas, places: [tank farm], size: {max: 600 kg, unit: 20 kg},
+      materials: {steel: 45 kg/kg}, min_pressure: 2 bar(g), max_pressure: 10 bar(g)}
+pipes: {dn50: {catalogue: DN 100 medium, layers: [{material: steel}]}}
+routes: {rack: {between: [cells, tank farm], detour_factor: 1.2}}
+boosters:
+  compressor:
+    {kind: compressor, fluids: [cell gas], places: {tank farm: 1}, ratio: 11, efficiency: 60 %,
+      discharge_temperature: 50 degC, max_flow: 10 g/s, min_inlet_pressure: 1.02 bar}
+machines:
+  engine:
+    {inputs: {cell gas: 2.3 g/s}, outputs: {power: 100 kW}, min_load: 30 %, no_load: 8 %,
+      places: {tank farm: 6}, min_inlet_pressure: 30 mbar(g)}
+demands: {mill: {power: 350 kW, place: tank farm}}
+"""
+
+
+def test_units_that_run_for_the_compressor_count(tmp_path: Path) -> None:
+    """At full load the compressor takes more than it gains others, so no plan that serves most
+
+    power runs the unit there; it can run all the same, and the next question is of the second."""
+    path = tmp_path / "site.yaml"
+    path.write_text(LINE)
+    site, settings = network_of(read_site(path)), Settings(node_limit=500, threads=1)
+    served = alone(site, site.machines["engine"], "tank farm")
+    plan = make_plan(served, settings).plan
+    assert plan is not None
+    (unit,) = [use for use in plan.machines if use.count]
+    assert unit.flat_load < 0.999
+    found = carried_row(site, "engine", "tank farm", settings)
+    assert found["firm"] == 1.0
+    assert not [stop for stop in found["stops"] if stop["more"] == 0.0]

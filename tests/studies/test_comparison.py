@@ -132,6 +132,15 @@ def test_another_mix_tells_what_emitting_supply_buys_where_clean_first_had_no_ti
     assert "emitting supply adds nothing." in said([*rows[:2], proven, *rows[3:]])
 
 
+def test_full_service_that_nothing_reaches_is_told(rows: list[Compared]) -> None:
+    assert "cheapest found of those that serve most, 71.5 %." in said(rows)
+    (full,) = [row for row in rows if row.name == "cheapest at full service"]
+    assert full.figures is not None
+    all_of_it = replace(full.figures, firm_total=full.figures.demand_mean)
+    told = said([*(row for row in rows if row is not full), replace(full, figures=all_of_it)])
+    assert "serves all" not in told
+
+
 def test_csv_and_text_hold_every_mix(island: Site, rows: list[Compared]) -> None:
     lines = list(csv.DictReader(io.StringIO(csv_of(compare_result(island, rows).comparison))))
     assert [line["mix"] for line in lines] == [row.name for row in rows]

@@ -165,8 +165,8 @@ def test_builds_by_the_pressures_of_the_site(tmp_path: Path) -> None:
         "dn80": (),
     }
     text = result.summary()
-    assert "by pressure: entering from a at 111 kPa without booster" in text
-    assert "111 kPa of source well; 105 kPa needed by machine engine at b" in text
+    assert "by pressure: entering from a at 111 kPa absolute without booster" in text
+    assert "111 kPa absolute of source well; 105 kPa absolute needed by machine engine at b" in text
     assert "lightest that keeps every limit: dn80" in text
     facts = json.loads(result.to_json())["builds"][2]
     assert facts["flow_by_pressure_kg_per_s"] > 8e-3

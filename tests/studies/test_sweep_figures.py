@@ -123,3 +123,19 @@ def test_few_cases_have_no_test_of_significance(cases: int, chance: float | None
     else:
         assert f"Correlations below {chance:.2f} are not significant" in table.note
         assert table.column("significant") == (True,)
+
+
+def test_cases_of_one_value_count_alike() -> None:
+    """200 kg: 67.3 and 92.8, on average 80.05; 300 kg: 75.5 and 100, on average 87.75."""
+    powers = {(200.0, 1.0): 67.3, (200.0, 2.0): 92.8, (300.0, 1.0): 75.5, (300.0, 2.0): 100.0}
+    rows = [
+        Swept(0, {}, {"size": size, "flow": flow}, firm_clean=power)
+        for (size, flow), power in powers.items()
+    ]
+    found = {effect.address: effect for effect in effects(rows, "firm_clean")}
+    assert (found["size"].low, found["size"].high) == pytest.approx((80.05, 87.75))
+    assert (found["flow"].low, found["flow"].high) == pytest.approx((71.4, 96.4))
+    # of five cases that are all different the lowest and the highest alone
+    rows = [Swept(1, {}, {"size": float(n)}, firm_clean=float(n)) for n in range(5)]
+    (effect,) = effects(rows, "firm_clean")
+    assert (effect.low, effect.high) == (0.0, 4.0)

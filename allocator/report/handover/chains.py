@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.handover.things import booster_key
+from allocator.report.passing import is_passed
 from allocator.report.ways import Way, machine_named, ways_of
 from allocator.report.words import at
 
@@ -50,7 +51,7 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             chains += [] if made is None else [made]
         else:
             needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
-            title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
+            title = f"{taker.partition(':')[2]}, from {_named(plan, ways, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
     return tuple(_less_boosters(plan, chains))
 
@@ -95,7 +96,7 @@ def _generation(
     needs += levelled
     filled += tuple(f"{name} levelling" for name in _stores(levelled))
     turning = machine.running + math.ceil(machine.cycled)
-    title = f"{at(machine.name)}, from {_named(site, giver)}"
+    title = f"{at(machine.name)}, from {_named(plan, ways, giver)}"
     power = kind.power_out * firm_load(machine) * share
     units = {machine.name: turning * share}
     return Chain(title, tuple(dict.fromkeys(needs)), units, power, filled)
@@ -120,7 +121,12 @@ def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share, filled)
 
 
-def _named(site: Network, giver: str) -> str:
+def _named(plan: Plan, ways: Iterable[Way], giver: str) -> str:
+    """A giver in words; a store that is not built by what comes to its place."""
+    if is_passed(plan, giver):
+        return " and ".join(
+            dict.fromkeys(at(w.giver.split(":")[1]) for w in ways if w.taker == giver)
+        )
     return at(giver.partition(":")[2])
 
 
@@ -139,7 +145,7 @@ def _upstream(
     if giver in seen:
         return []
     seen |= {giver}
-    needs = [giver] if kind == "store" else []
+    needs = [giver] if kind == "store" and not is_passed(plan, giver) else []
     for way in ways:
         if way.taker == giver:
             needs += [*_upstream(plan, ways, way.giver, seen), *_along(plan, [way])]

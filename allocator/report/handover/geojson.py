@@ -11,6 +11,7 @@ from allocator.plans.records import Plan
 from allocator.report.handover.coordinates import point_in, position_in, reference_of
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of, run_ends, run_peak, runs_of_kind
+from allocator.report.passing import built_stores
 from allocator.report.pressures import booster_into
 from allocator.report.tags import ValveTag, valve_tags, valves_of, valves_of_runs
 from allocator.site.records import POWER
@@ -97,7 +98,7 @@ def _sources(
 def _stores(
     site: Network, plan: Plan, position: Position, tags: dict[str, ValveTag]
 ) -> Iterator[Feature]:
-    for use in plan.stores:
+    for use in built_stores(plan):
         place = site.ground(use.place)
         yield _feature(
             "store",

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.loads import corridor_of, line_peak, run_ends, run_peak, runs_of_kind
+from allocator.report.passing import built_stores
 from allocator.report.words import count
 from allocator.site.records import POWER
 
@@ -29,12 +30,12 @@ def plan_graph(site: Network, plan: Plan) -> networkx.MultiDiGraph[Any]:
             and not use.from_chamber
             and site.ground(site.sources[use.name].place) == place.name
         ]
-        stores = [u.type for u in plan.stores if site.ground(u.place) == place.name]
+        stores = [u.type for u in built_stores(plan) if site.ground(u.place) == place.name]
         stores += [u.type for u in plan.batteries if u.place == place.name]
         machines = [
             f"{count(u.count)} {u.type}"
             for u in plan.machines
-            if site.ground(u.place) == place.name
+            if u.count > 0 and site.ground(u.place) == place.name
         ]
         graph.add_node(
             _plain(place.name),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
 
+from allocator.base.dimensions import format_gauge
 from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
@@ -11,7 +12,7 @@ from allocator.plans.records import Plan
 from allocator.report.handover.build_order import DAY, build_order
 from allocator.report.handover.cut_list import SPARES, CutLine, cut_list
 from allocator.report.handover.cutting import MILLIMETRES, cuts_of, pipe_cuttings
-from allocator.report.handover.set_points import Setting, set_points
+from allocator.report.handover.set_points import PRESSURE, Setting, set_points
 from allocator.report.tables import table_of
 from allocator.report.tags import SCHEME
 
@@ -78,9 +79,15 @@ _SETTINGS = (
     Column("at_peak", "at peak, SI", "number", files_only=True),
     Column("note", "note"),
     Column("tag", "tag", "text", SCHEME),
-    Column("set_to", "set to", "number", "Four figures; the exact value is in SI."),
+    Column(
+        "set_to",
+        "set to",
+        "number",
+        "Four figures, pressures to 0.1 mbar; exact in SI.",
+    ),
     labelled("unit", name="set_unit"),
     Column("set_at_peak", "at peak", "number"),
+    Column("set_absolute_mbar", "absolute, mbar", "number", "Of a gauge pressure."),
 )
 
 
@@ -217,7 +224,7 @@ def set_points_table(
             "at_peak": setting.highest,
             "note": setting.note,
             "tag": setting.tag,
-            **_for_people(setting),
+            **_for_people(setting, site.ambient.pressure),
         }
         for setting in set_points(site, plan, reserves)
     ]
@@ -229,13 +236,16 @@ _FOR_PEOPLE = {
     "kg": ("kg", 1.0),
     "W": ("kW", 1e3),
     "J": ("kWh", 3.6e6),
-    "Pa": ("bar", 1e5),
 }
 """SI unit -> the one unit in which all settings of its kind are given, and its size."""
 
 
-def _for_people(setting: Setting) -> dict[str, object]:
-    """Columns with a setting in units of people."""
+def _for_people(setting: Setting, ambient: float) -> dict[str, object]:
+    """Columns with a setting in units of people; pressures as gauges on site show them."""
+    if setting.unit == PRESSURE:
+        shown, unit = format_gauge(setting.value, ambient).split()
+        absolute = round(setting.value / 10.0) / 10.0
+        return {"set_to": float(shown), "set_unit": unit, "set_absolute_mbar": absolute}
     unit, size = _FOR_PEOPLE.get(setting.unit, (setting.unit, 1.0))
     peak = setting.highest
     return {

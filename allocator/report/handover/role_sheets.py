@@ -74,7 +74,10 @@ ROLE_SHEETS = (
         "crew set-points",
         "set_points",
         "crew and operators: what each valve, switch and machine is set to",
-        ("tag", "thing", "place", "setting", "set_to", "set_unit", "set_at_peak", "note"),
+        (
+            *("tag", "thing", "place", "setting", "set_to", "set_unit", "set_at_peak"),
+            *("set_absolute_mbar", "note"),
+        ),
     ),
     RoleSheet(
         "stores",

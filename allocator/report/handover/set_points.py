@@ -9,9 +9,13 @@ from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
+from allocator.report.passing import built_stores, destinations, flared, is_passed
 from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
 from allocator.report.words import at, quantity, rule_words, shape
+
+PRESSURE = "Pa absolute"
+"""Unit of pressures that are set."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +47,7 @@ def set_points(
     kept = [
         Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve", _of(tags, tank))
         for tank, (value, unit) in (reserves or {}).items()
+        if not is_passed(plan, f"store:{tank}")
     ]
     return (
         *_sources(site, plan, tags),
@@ -59,6 +64,8 @@ def set_points(
 def _rules(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
     """What to keep by the state of sources."""
     for rule in plan.set_points.rules if plan.set_points else ():
+        if is_passed(plan, f"store:{rule.store}"):
+            continue
         thing, place = _apart(site, rule.store)
         above = quantity(rule.burn_above, "mass" if rule.unit == "kg" else "energy")
         note = f"{rule_words(rule)}; surplus above {above} may be burnt for an hour"
@@ -93,7 +100,7 @@ def _levels(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Sett
         place = site.ground(site.sources[hold.source].place)
         note = "in the chamber that the pump draws from; below it the pump stops"
         tag = tags.get(f"chamber:{hold.source}", "")
-        yield Setting(hold.source, place, "hold at least", hold.pressure, "Pa", None, note, tag)
+        yield Setting(hold.source, place, "hold at least", hold.pressure, PRESSURE, None, note, tag)
     for number, name in enumerate(points.start_order if points else (), 1):
         thing, place = _apart(site, name)
         note = "of idle units, on surplus"
@@ -104,11 +111,11 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
     """Pressures to regulate to, boosters, and valves without which they do not hold."""
     for end in pressure_ends(site, plan):
         note = "behind its regulator: into pipes and machines"
-        yield Setting(end.at.fluid, end.place, "hold", end.at.low, "Pa", None, note)
+        yield Setting(end.at.fluid, end.place, "hold", end.at.low, PRESSURE, None, note)
         if end.at.shut_in > 0.0:
             note = "with nothing flowing: rating of pipe, stores and machines there"
             yield Setting(
-                end.at.fluid, end.place, "bear at least", end.at.shut_in, "Pa", None, note
+                end.at.fluid, end.place, "bear at least", end.at.shut_in, PRESSURE, None, note
             )
     for use in plan.boosters:
         place, note = site.ground(use.start), f"{use.fluid}, into {booster_into(site, use)}"
@@ -129,7 +136,8 @@ def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Set
         rate = "flow when on, at most" if plan.basis == "firm" else "mean flow"
         for to, value in use.collect.items():
             tag = tags[f"send:{use.name}>{to}"]
-            note = f"to {_receiver(to)}"
+            ends = destinations(site, plan, to)
+            note = f"to {' and '.join(_receiver(end) for end in ends)}"
             yield Setting(use.name, place, rate, value, "kg/s", None, note, tag)
         for name, mean in use.direct.items():
             peak = mean * peak_factor(site, name)
@@ -141,11 +149,11 @@ def _receiver(to: str) -> str:
     """Where a source sends to: a store, or a machine that charges a battery."""
     kind, _, rest = to.partition(":")
     machine, _, battery = rest.partition(">")
-    return at(rest) if kind in ("store", "flare") else f"{at(machine)}, charging {at(battery)}"
+    return f"{at(machine)}, charging {at(battery)}" if kind == "burn" else at(rest)
 
 
 def _stores(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
-    for use in plan.stores:
+    for use in built_stores(plan):
         place = site.ground(use.place)
         for name, rate in use.draw.items():
             if rate > 0:
@@ -181,6 +189,10 @@ def _batteries(site: Network, plan: Plan) -> Iterator[Setting]:
 def _machines(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.machines:
         kind, place = site.machines[use.type], site.ground(use.place)
+        if kind.flare and (burnt := flared(site, plan, use))[1] > 0:
+            note = f"{quantity(burnt[0], 'mass_rate')} on average, of {_comes(plan, use)}"
+            yield Setting(use.type, place, "burn at most", burnt[1], "kg/s", None, note)
+            continue
         if use.running:
             yield Setting(use.type, place, "run always", use.running, "units", None, "")
         for name, load in {FLAT: use.flat_load, **use.following}.items():
@@ -196,6 +208,18 @@ def _machines(site: Network, plan: Plan) -> Iterator[Setting]:
             else:
                 yield Setting(use.type, place, "load", load, "units", peak, note)
         yield from _on_and_off(site, use, place)
+
+
+def _comes(plan: Plan, flare: MachineUse) -> str:
+    """What a flare burns the gas of, in words."""
+    sent = [use.name for use in plan.sources if use.collect.get(f"flare:{flare.name}", 0.0) > 0]
+    guarded = [
+        f"what overflows of {at(store)}"
+        if not is_passed(plan, f"store:{store}")
+        else "what is not taken at its place"
+        for store in flare.overflow
+    ]
+    return ", ".join([*sent, *guarded]) or "what is left over"
 
 
 def _on_and_off(site: Network, use: MachineUse, place: str) -> Iterator[Setting]:

@@ -11,6 +11,7 @@ from allocator.plans.records import Plan
 from allocator.report.page.colours import fluids_shown
 from allocator.report.page.figures import PageFigures, emits
 from allocator.report.page.svg import number, tag
+from allocator.report.passing import is_passed
 from allocator.report.words import at, plain, quantity
 from allocator.site.records import POWER
 
@@ -23,6 +24,7 @@ MOST_ROWS = 22
 WORTH = 1e-3
 """Share of what a store is given that is worth showing as spare."""
 
+DIRECT = "direct, without storage"
 _COLUMNS = (4.0, 240.0, 500.0, 983.0)
 _TALL = 430.0
 
@@ -78,14 +80,14 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
         if power <= 0:
             continue
         look = f"c{legend.get(way.fluid, 0)}"
-        giver = _node(found, figures.site, way.giver, way.fluid)
+        giver = _node(found, figures.plan, way.giver, way.fluid)
         taker = way.taker
         if taker.startswith("burn:"):
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
         taker = taker.replace("flare:", "machine:", 1) if taker.startswith("flare:") else taker
-        node = _node(found, figures.site, taker, way.fluid)
+        node = _node(found, figures.plan, taker, way.fluid)
         if way.giver.startswith("source:") and not taker.startswith("store:"):  # no store between
-            past = found.node(f"past:{taker}:{way.fluid}", 1, "direct, without storage", "direct")
+            past = found.node(f"past:{taker}:{way.fluid}", 1, DIRECT, "direct")
             found.link(giver, past, power, look)
             giver = past
         found.link(giver, node, power, look)
@@ -94,17 +96,39 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
         if way.taker.startswith("burn:"):
             made[taker] = made.get(taker, 0.0) + power
     for name in list(got):
-        if name.startswith("store:") and got[name] > given.get(name, 0.0) * (1 + WORTH):
+        if not name.startswith("store:"):
+            continue
+        left = got[name] - given.get(name, 0.0)
+        left -= _flared(figures, found, got, name.partition(":")[2])
+        if left > WORTH * max(given.get(name, 0.0), got[name] - left):
             spare = found.node("spare", 2, "spare: burnt where there is a use, else vented")
-            found.link(name, spare, got[name] - given.get(name, 0.0), "spare")
+            found.link(name, spare, left, "spare")
     _power(figures, found, got, made)
     _losses(figures, found, got, given, made)
     return found
 
 
-def _node(found: BalanceDrawing, site: Network, name: str, fluid: str) -> str:
+def _flared(
+    figures: PageFigures, found: BalanceDrawing, got: dict[str, float], store: str
+) -> float:
+    """Overflow of a store that flares burn, W; with its links."""
+    burnt = 0.0
+    for machine in figures.plan.machines:
+        if rate := machine.overflow.get(store, 0.0):
+            (fluid,) = figures.site.machines[machine.type].inputs
+            node = _node(found, figures.plan, f"machine:{machine.name}", fluid)
+            power = rate * figures.worth(fluid)
+            found.link(f"store:{store}", node, power, "spare")
+            got[node] = got.get(node, 0.0) + power
+            burnt += power
+    return burnt
+
+
+def _node(found: BalanceDrawing, plan: Plan, name: str, fluid: str) -> str:
     """The node of a giver or taker, which its family is known by when there are many."""
     kind, _, rest = name.partition(":")
+    if is_passed(plan, name):
+        return found.node(name, 1, DIRECT, "direct")
     column = {"source": 0, "store": 1, "demand": 3}.get(kind, 2)
     family = fluid if kind == "source" else rest.partition("@")[0]
     return found.node(name, column, at(rest), family)
@@ -148,35 +172,38 @@ def _power(
 ) -> None:
     site, plan = figures.site, figures.plan
     served = {
-        demand.name: (demand.clean_share + demand.emitting_share) * demand.mean
-        for demand in plan.demands
-        if demand.wants == POWER
+        look: {
+            use.name: use.mean * (use.clean_share if look == "clean" else use.emitting_share)
+            for use in plan.demands
+            if use.wants == POWER
+        }
+        for look in ("clean", "emitting")
     }
-    whole = sum(served.values())
-    gross = {
-        machine.name: _gross(site, plan, machine.name, bursts)
-        for machine in plan.machines
-        if site.machines[machine.type].power_out > 0
-    }
-    gross |= {
-        f"recovery of {use.route}": sum(use.power.values()) for use in plan.recoveries if whole > 0
-    }
-    total = sum(gross.values())
-    used = min(1.0, whole / total) if total > 0 else 0.0
-    for name, power in gross.items():
-        node, look = f"machine:{name}", "clean"
-        if name.startswith("recovery of "):
-            place = site.ground(site.routes[name.removeprefix("recovery of ")].start)
-            node = found.node(name, 2, f"heat recovered at {place}")
-        elif power <= 0 or node not in got:
-            continue
-        elif emits(site, name.rpartition("@")[0]):
-            look = "emitting"
-        for demand, part in served.items():
-            target = found.node(f"demand:{demand}", 3, demand)
-            found.link(node, target, power * used * part / whole if whole else 0.0, look)
-        rest = found.node("own", 3, "batteries, own use, surplus")
-        found.link(node, rest, power * (1.0 - used), look)
+    gross: dict[str, dict[str, float]] = {"clean": {}, "emitting": {}}
+    for machine in plan.machines:
+        if site.machines[machine.type].power_out > 0:
+            look = "emitting" if emits(site, machine.type) else "clean"
+            gross[look][machine.name] = _gross(site, plan, machine.name, bursts)
+    if any(served["clean"].values()) or any(served["emitting"].values()):
+        gross["clean"] |= {
+            f"recovery of {use.route}": sum(use.power.values()) for use in plan.recoveries
+        }
+    for look, powers in gross.items():
+        # the plan says what demands are given of each; the rest is own load and surplus
+        whole, total = sum(served[look].values()), sum(powers.values())
+        used = min(1.0, whole / total) if total > 0 else 0.0
+        for name, power in powers.items():
+            node = f"machine:{name}"
+            if name.startswith("recovery of "):
+                place = site.ground(site.routes[name.removeprefix("recovery of ")].start)
+                node = found.node(name, 2, f"heat recovered at {place}")
+            elif power <= 0 or node not in got:
+                continue
+            for demand, part in served[look].items():
+                target = found.node(f"demand:{demand}", 3, demand)
+                found.link(node, target, power * used * part / whole if whole else 0.0, look)
+            rest = found.node("own", 3, "batteries, own use, surplus")
+            found.link(node, rest, power * (1.0 - used), look)
 
 
 def _losses(

@@ -11,6 +11,7 @@ from allocator.plans.records import Plan, Run
 from allocator.report.loads import corridor_of, run_peak
 from allocator.report.page.figures import PageFigures
 from allocator.report.parts import duty_words
+from allocator.report.passing import destinations, flared
 from allocator.report.words import destination, percent, quantity, shape
 from allocator.site.records import Source
 
@@ -97,8 +98,9 @@ def source_facts(figures: PageFigures, source: Source, tapped: bool) -> tuple[st
         whence = one.name.partition(": ")[2]
         words = f" ({whence})" if whence else ""
         facts += [
-            (head("goes_to"), f"{destination(to)}, {quantity(rate, 'mass_rate')}{words}")
+            (head("goes_to"), f"{destination(end)}, {quantity(rate * share, 'mass_rate')}{words}")
             for to, rate in one.collect.items()
+            for end, share in destinations(figures.site, figures.plan, to).items()
         ]
         facts += [
             (head("goes_to"), f"supply, {shape(name)}, {quantity(rate, 'mass_rate')}{words}")
@@ -151,5 +153,5 @@ def machine_facts(site: Network, plan: Plan, name: str) -> tuple[str, Facts]:
     facts += [
         (head("takes_each"), f"{quantity(r, 'mass_rate')} {f}") for f, r in kind.inputs.items()
     ]
-    facts.append((head("duty"), duty_words(use)))
+    facts.append((head("duty"), duty_words(use, flared(site, plan, use) if kind.flare else None)))
     return f"{use.type} at {site.ground(use.place)}", facts

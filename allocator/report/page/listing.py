@@ -39,7 +39,9 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
     "build_order": ("step", "action", "what", "where", "mass_so_far", "promised_so_far"),
     "bill_of_materials": ("item", "where", "quantity", "unit", "material", "kg", "mass", "money"),
     "cut_list": ("build", "run", "fluid", "material", "length", "mass", "cut_length", "cut_mass"),
-    "set_points": ("tag", "thing", "place", "setting", "set_to", "set_unit", "value", "unit"),
+    "set_points": (
+        *("tag", "thing", "place", "setting", "set_to", "set_unit", "set_absolute_mbar", "note"),
+    ),
     "pressure_paths": (
         "start",
         "end",
@@ -114,7 +116,8 @@ def listing_of(table: Table) -> Listing:
             continue
         unit = _unit(column, cells)
         more = column.name not in chosen if chosen else len(heads) >= FITS
-        heads.append(Head(column.head, unit.name, f"{column.head} {column.si}".strip(), more))
+        si = f"{column.si} absolute" if column.ambient else column.si
+        heads.append(Head(column.head, unit.name, f"{column.head} {si}".strip(), more))
         pairs = zip(cells, words, strict=True)
         columns.append([_cell(column, cell, word, unit) for cell, word in pairs])
     rows = tuple(zip(*columns, strict=True))

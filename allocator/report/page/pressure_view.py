@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from markupsafe import Markup
 
+from allocator.base.dimensions import format_gauge
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.axes import Field, axis_of
@@ -47,9 +48,9 @@ def _along(site: Network, way: PressureWay, colour: int) -> Chart:
     places = []
     for step in way.steps:
         x, y = field.at(step.metres, step.arrives - ambient)
-        places.append(f"{step.place} {quantity(step.arrives - ambient, 'pressure')}")
+        places.append(f"{step.place} {format_gauge(step.arrives, ambient)}")
         parts.append(tag("circle", tag("title", places[-1]), cx=x, cy=y, r=3.5, class_="dot"))
-    said = f"{way.fluid} over ambient: {', '.join(places)}"
-    wanted, margin = (quantity(pascal, "pressure") for pascal in (needs, way.margin))
+    said = f"{way.fluid}: {', '.join(places)}"
+    wanted, margin = format_gauge(way.needs, ambient), quantity(way.margin, "pressure")
     note = "" if needs <= 0 else f"needed {wanted}, margin {margin}"
     return Chart(way.name, Markup("").join(parts), said, *SIZE, note)

@@ -65,6 +65,8 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
         put(("cycling", machine.name), float(machine.cycled > 0))
+        for name, overflow in machine.overflow.items():
+            put(("guards", machine.name, name), float(overflow > 0))
         at_peak = sum(m * sets.peak(s) for s, m in machine.following.items())
         room = machine.running - machine.flat_load - at_peak
         put(("lumps", machine.name), float(sum(machine.burst.values()) > room))

@@ -37,9 +37,12 @@ def has_warm_start(search: GoalSearch) -> bool:
     return search.common.warm_start is not None
 
 
-def is_maximised(search: GoalSearch) -> bool:
-    """More of the goal is wanted."""
-    return search.goal.maximise
+def gains_by_more(search: GoalSearch) -> bool:
+    """More of the goal is wanted; or less emission, and gas that is vented may be caught."""
+    if search.goal.maximise or search.goal.name != "emissions":
+        return search.goal.maximise
+    keys = (column.key for column in search.solver_model.model.columns)
+    return bool(search.best) and any(isinstance(k, tuple) and k[0] == "always" for k in keys)
 
 
 def unsettled(search: GoalSearch) -> bool:
@@ -111,7 +114,7 @@ LATER_GOAL: GoalPhases = (
     Phase("earlier plan", earlier_plan, Budget(GOAL.earlier_plan, least=GOAL.later_step)),
     Phase("warm start", warm_start, Budget(GOAL.warm_start_pipes), has_warm_start),
     Phase("re-dispatch", re_dispatch, Budget(GOAL.earlier_plan, least=GOAL.later_step)),
-    Phase("built on", built_on, Budget(GOAL.built_on, least=GOAL.built_on_step), is_maximised),
+    Phase("built on", built_on, Budget(GOAL.built_on, least=GOAL.built_on_step), gains_by_more),
     Phase("pipes laid", pipes_laid, Budget(GOAL.pipes_laid)),
     Phase("relaxation", relaxation, Budget(GOAL.relaxation)),
 )

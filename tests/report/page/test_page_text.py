@@ -165,6 +165,18 @@ def test_the_balance_loses_nothing_on_the_way() -> None:
     assert served == pytest.approx(COVE_PLAN.power.firm_total)
 
 
+def test_the_balance_has_the_clean_power_of_the_plan() -> None:
+    """Own load is charged to one supply or the other as the plan has it, not to both."""
+    balance = balance_of(figures_of(network_of(COVE), COVE_PLAN))
+    served = {"clean": 0.0, "emitting": 0.0, "other": 0.0}
+    for link in balance.links:
+        if link.taker.startswith("demand:"):
+            served[link.look if link.look in served else "other"] += link.power
+    power = COVE_PLAN.power
+    assert served["clean"] == pytest.approx(power.firm_clean)
+    assert served["emitting"] == pytest.approx(power.firm_total - power.firm_clean)
+
+
 def test_the_map_draws_what_is_built_and_what_is_not() -> None:
     drawn = map_of(figures_of(network_of(COVE), COVE_PLAN))
     headings = [heading for heading, _ in drawn.details.things]
