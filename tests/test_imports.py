@@ -65,6 +65,7 @@ ROOMS = {
         "formats",
         "graph",
         "groups",
+        "keys",
         "kinds",
         "marks",
         "migration",
