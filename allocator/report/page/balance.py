@@ -9,9 +9,10 @@ from markupsafe import Markup
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.colours import fluids_shown
-from allocator.report.page.figures import PageFigures, emits
+from allocator.report.page.figures import PageFigures
 from allocator.report.page.svg import number, tag
 from allocator.report.words import at, plain, quantity
+from allocator.site.emissions import is_clean
 from allocator.site.records import POWER
 
 WIDTH = 1000.0
@@ -170,7 +171,7 @@ def _power(
             node = found.node(name, 2, f"heat recovered at {place}")
         elif power <= 0 or node not in got:
             continue
-        elif emits(site, name.rpartition("@")[0]):
+        elif not is_clean(site, site.machines[name.rpartition("@")[0]]):
             look = "emitting"
         for demand, part in served.items():
             target = found.node(f"demand:{demand}", 3, demand)
