@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
 
 from allocator.site.records import Route, Site
-
-if TYPE_CHECKING:
-    import networkx
 
 
 def usable_places(site: Site) -> tuple[str, ...]:
@@ -24,31 +20,6 @@ def usable_routes(site: Site) -> tuple[Route, ...]:
         for route in site.routes.values()
         if route.start not in excluded and route.end not in excluded
     )
-
-
-def corridor_graph(site: Site) -> networkx.MultiGraph[Any]:
-    """Places and the routes between them, without excluded places.
-
-    Nodes carry ``x``, ``y`` and ``elevation`` in m. Edges have the route's name as key and carry
-    ``length`` in m, ``one_way``, and ``start`` and ``end``, which an undirected edge forgets.
-    """
-    import networkx
-
-    graph: networkx.MultiGraph[Any] = networkx.MultiGraph()
-    for name in usable_places(site):
-        place = site.places[name]
-        graph.add_node(name, x=place.x, y=place.y, elevation=place.elevation)
-    for route in usable_routes(site):
-        graph.add_edge(
-            route.start,
-            route.end,
-            key=route.name,
-            length=route.length,
-            one_way=route.one_way,
-            start=route.start,
-            end=route.end,
-        )
-    return graph
 
 
 def reachable(site: Site, place: str, fluid: str) -> frozenset[str]:

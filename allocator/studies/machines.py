@@ -59,8 +59,3 @@ def fuel_at_load(machine: MachineType, load: float) -> float:
     Affine: ``a + (1 - a) load`` with ``a`` the share burnt at no load.
     """
     return machine.no_load + (1.0 - machine.no_load) * load
-
-
-def units_to_replace(machine: MachineType, other: MachineType) -> float:
-    """How many units of ``other`` give the power of one ``machine``, whole or not."""
-    return machine.power_out / other.power_out

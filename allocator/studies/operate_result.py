@@ -271,7 +271,7 @@ def operate(
         Table("stores", "Head room of the stores", _STORES, tuple(stores)),
         Table("runs", "Run sheet", _RUNS, tuple(_runs(controller, course, holds, seconds))),
         Table("burn", "When surplus may be burnt", _BURN, tuple(_burn(course, holds, seconds))),
-        Table("backup", "Backup", _BACKUP, tuple(_backup(controller, now, run, course, seconds))),
+        Table("backup", "Backup", _BACKUP, tuple(_backup(controller, now, run, course))),
         Table("levels", "Levels", _LEVELS, tuple(_levels(controller, now, run, holds))),
         held,
         firm,
@@ -367,11 +367,7 @@ def _lost(course: ExpectedCourse) -> Iterator[tuple[str, float]]:
 
 
 def _backup(
-    controller: Controller,
-    state: PresentState,
-    run: Finished,
-    course: ExpectedCourse,
-    seconds: float,
+    controller: Controller, state: PresentState, run: Finished, course: ExpectedCourse
 ) -> Iterator[tuple[object, ...]]:
     """What runs short, and when, in the worst case and on the expected course."""
     for name, power in _lost(course):

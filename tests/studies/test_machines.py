@@ -17,7 +17,6 @@ from allocator.studies.machines import (
     emission_per_energy,
     fuel_at_load,
     machines_table,
-    units_to_replace,
 )
 from allocator.studies.source_rank import clean_generators
 from allocator.verify.case import class_of
@@ -63,7 +62,6 @@ def test_what_gives_no_power_has_no_efficiency() -> None:
     assert emission_per_energy(COVE, splitter) is None
 
 
-def test_fuel_line_and_replacement() -> None:
+def test_fuel_line() -> None:
     unit = COVE.machines["set"]  # a fifth at no load
     assert fuel_at_load(unit, 0.5) == pytest.approx(0.6)
-    assert units_to_replace(unit, COVE.machines["oil_set"]) == pytest.approx(2.5)

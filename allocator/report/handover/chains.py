@@ -50,7 +50,7 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             chains += [] if made is None else [made]
         else:
             needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
-            title = f"{taker.partition(':')[2]}, from {_named(site, giver)}"
+            title = f"{taker.partition(':')[2]}, from {at(giver.partition(':')[2])}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
     return tuple(_less_boosters(plan, chains))
 
@@ -95,7 +95,7 @@ def _generation(
     needs += levelled
     filled += tuple(f"{name} levelling" for name in _stores(levelled))
     turning = machine.running + math.ceil(machine.cycled)
-    title = f"{at(machine.name)}, from {_named(site, giver)}"
+    title = f"{at(machine.name)}, from {at(giver.partition(':')[2])}"
     power = kind.power_out * firm_load(machine) * share
     units = {machine.name: turning * share}
     return Chain(title, tuple(dict.fromkeys(needs)), units, power, filled)
@@ -118,10 +118,6 @@ def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     title = f"{at(name)} on bursts, charging {into_it}"
     filled = tuple(f"{battery_name} bursts ({kind})" for kind in battery.release)
     return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share, filled)
-
-
-def _named(site: Network, giver: str) -> str:
-    return at(giver.partition(":")[2])
 
 
 def _tap(giver: str) -> str:

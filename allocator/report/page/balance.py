@@ -15,7 +15,6 @@ from allocator.report.words import at, plain, quantity
 from allocator.site.emissions import is_clean
 from allocator.site.records import POWER
 
-WIDTH = 1000.0
 BAR = 13.0
 GAP = 9.0
 MOST_ROWS = 22
@@ -79,12 +78,12 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
         if power <= 0:
             continue
         look = f"c{legend.get(way.fluid, 0)}"
-        giver = _node(found, figures.site, way.giver, way.fluid)
+        giver = _node(found, way.giver, way.fluid)
         taker = way.taker
         if taker.startswith("burn:"):
             taker = f"machine:{taker.partition(':')[2].partition('>')[0]}"
         taker = taker.replace("flare:", "machine:", 1) if taker.startswith("flare:") else taker
-        node = _node(found, figures.site, taker, way.fluid)
+        node = _node(found, taker, way.fluid)
         if way.giver.startswith("source:") and not taker.startswith("store:"):  # no store between
             past = found.node(f"past:{taker}:{way.fluid}", 1, "direct, without storage", "direct")
             found.link(giver, past, power, look)
@@ -103,7 +102,7 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
     return found
 
 
-def _node(found: BalanceDrawing, site: Network, name: str, fluid: str) -> str:
+def _node(found: BalanceDrawing, name: str, fluid: str) -> str:
     """The node of a giver or taker, which its family is known by when there are many."""
     kind, _, rest = name.partition(":")
     column = {"source": 0, "store": 1, "demand": 3}.get(kind, 2)
