@@ -35,7 +35,11 @@ def spread(site: Site, starts: Iterable[str], fluid: str, backward: bool = False
     """Places that ``fluid`` can get to from any of ``starts``, or (backward) from which it
 
     can get to any of them; ``starts`` included."""
-    following = _neighbours(site, fluid, backward)
+    return walked(starts, _neighbours(site, fluid, backward))
+
+
+def walked(starts: Iterable[str], following: Mapping[str, Iterable[str]]) -> frozenset[str]:
+    """All that is come to from ``starts``, themselves included, by steps to what follows."""
     seen = set(starts)
     waiting = list(seen)
     while waiting:

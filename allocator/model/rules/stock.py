@@ -8,7 +8,6 @@ from typing import NamedTuple
 from allocator.model.expressions import mean_capture, mean_turnover, scaled
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
-from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
 from allocator.model.rules.power import through_batteries
 from allocator.model.rules.venting import vented
@@ -38,7 +37,7 @@ def new_things(sets: IndexSets) -> Iterator[NewThing]:
             if build != pipe.existing:
                 kind, along = site.pipes[build], site.routes[route]
                 length = along.length
-                masses = {m: kg * length for m, kg in material_per_metre(kind).items()}
+                masses = kind.masses(length)
                 key = ("lay", route, build, fluid)
                 price = kind.price * length * along.ground_factor
                 yield NewThing(masses, price, kind.life, key)
