@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from allocator.verify.trusted import SHARED
+
 ROOT = Path(__file__).parents[1] / "allocator"
 
 ROOMS = {
@@ -17,6 +19,7 @@ ROOMS = {
         "file_names",
         "folders",
         "labels",
+        "locks",
         "json_kinds",
         "json_records",
         "old_names",
@@ -415,6 +418,22 @@ def test_the_audit_takes_nothing_from_physics_but_properties() -> None:
         "deriving",
         "records",
     }
+
+
+def test_what_the_audit_shares_with_the_engine_is_told() -> None:
+    """Records are data; each function from outside, but for those of ``base``, is listed."""
+    taken = {
+        f"{node.module}.{alias.name}"
+        for name, path in MODULES.items()
+        if split(name)[0] == "verify"
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom)
+        and node.module is not None
+        and split(node.module)[0] not in ("", "base", "verify")
+        for alias in node.names
+        if alias.name.islower()
+    }
+    assert taken == {*SHARED}
 
 
 def test_lists_take_nothing_from_the_solver_but_the_cutting_of_pipe() -> None:

@@ -8,7 +8,8 @@ exchange folders) files are replaced one by one, the manifest last, so that a re
 mixed set by its digests.
 
 ``manifest.json`` lists the files with the command that wrote each and the digest of each: only
-these are replaced or removed by a later run, everything else stays.
+these are replaced or removed by a later run, everything else stays: a run that would have to
+replace a file of anybody else is refused.
 """
 
 from __future__ import annotations
@@ -27,11 +28,15 @@ from collections.abc import Collection, Iterator, Mapping
 from pathlib import Path
 
 from allocator.base.errors import OutputError
+from allocator.base.locks import alone_in, lock
 
 MANIFEST = "manifest.json"
 FORMAT = "allocator.files/1"
 RUN_FILE = "run.json"
 """Differs from run to run of one plan, so its digest is not in the manifest."""
+
+Entries = dict[str, dict[str, str | None]]
+"""Of a manifest: path -> its ``command`` and ``sha256``."""
 
 _HIDDEN = ".allocator-"
 _EXCHANGE = 2
@@ -51,14 +56,15 @@ _NO_EXCHANGE = {
 """Errors of file systems without hard links or without an exchange, and of files of others."""
 
 
-def check_folder(directory: Path) -> None:
+def check_folder(directory: Path, names: Collection[str] = ()) -> None:
     """Find out now, before hours of work, whether files can be written to a folder later.
 
-    Raises :class:`OutputError` when the name is taken by a file, the parent is missing, or
-    nothing can be written there.
+    Raises :class:`OutputError` when the name is taken by a file, the parent is missing, nothing
+    can be written there, or it holds files of such ``names`` that no run has written.
     """
-    with _partial(_resolved(directory)):
-        pass
+    target = _resolved(directory)
+    with _partial(target):
+        _refuse_to_replace(directory, names)
 
 
 def check_file(path: Path) -> None:
@@ -84,25 +90,27 @@ def write_folder(
     removed unless they were changed since; everything else in the folder stays.
 
     Raises:
-        OutputError: the folder cannot be written. It is then as it was; where files had to be
-            replaced one by one, the manifest tells which were not (:func:`mixed_files`).
+        OutputError: the folder cannot be written, or holds files of these names that no run has
+            written. It is then as it was; where files had to be replaced one by one, the manifest
+            tells which were not (:func:`mixed_files`).
     """
     target = _resolved(directory)
     try:
-        with _interrupts_wait(), _alone(target.parent):
+        with _interrupts_wait(), alone_in(target.parent):
+            _refuse_to_replace(directory, files)
             old = listed_files(target)
             gone = {
                 name
                 for name, entry in old.items()
                 if (entry["command"] == command or name in outdated)
                 and name not in files
-                and _unchanged(target / name, entry["sha256"])
+                and (
+                    not os.path.lexists(target / name) or _unchanged(target / name, entry["sha256"])
+                )
             }
             kept = {name: entry for name, entry in old.items() if name not in {*gone, *files}}
             new = {name: _entry(name, content, command) for name, content in files.items()}
-            manifest = {"format": FORMAT, "files": dict(sorted((kept | new).items()))}
-            text = json.dumps(manifest, indent=2, ensure_ascii=False) + "\n"
-            _replace(target, {**files, MANIFEST: text.encode("utf-8")}, gone)
+            _replace(target, {**files, MANIFEST: _manifest(kept | new)}, gone, new | old)
     except OSError as error:
         raise OutputError(_reason(directory, error)) from error
 
@@ -125,19 +133,16 @@ def write_file(path: Path, content: bytes) -> None:
         raise OutputError(_reason(path, error)) from error
 
 
-def listed_files(directory: Path) -> dict[str, dict[str, str | None]]:
+def listed_files(directory: Path) -> Entries:
     """The files that the manifest of a folder lists: path -> its ``command`` and ``sha256``.
 
     Empty where there is no manifest or it cannot be read. A plan's folder without one, written by
     an older version, has its list in ``run.json``.
     """
-    found: dict[str, dict[str, str | None]] = {}
-    with contextlib.suppress(OSError, ValueError, TypeError, AttributeError, KeyError):
-        facts = json.loads((directory / MANIFEST).read_text(encoding="utf-8"))
-        for name, entry in facts["files"].items():
-            if _inside(name):
-                found[name] = {"command": entry["command"], "sha256": entry["sha256"]}
+    found = _of_manifest(directory)
+    if found is not None:
         return found
+    found = {}
     with contextlib.suppress(OSError, ValueError, TypeError, AttributeError, KeyError):
         run = json.loads((directory / RUN_FILE).read_text(encoding="utf-8"))
         for name, digest in {**run["files_sha256"], RUN_FILE: None}.items():
@@ -164,6 +169,37 @@ def digests(files: Mapping[str, bytes]) -> dict[str, str]:
     return {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
 
 
+def _of_manifest(directory: Path) -> Entries | None:
+    """What the manifest of a folder lists; None where it is none of ours."""
+    with contextlib.suppress(OSError, ValueError, TypeError, AttributeError, KeyError):
+        facts = json.loads((directory / MANIFEST).read_text(encoding="utf-8"))
+        return {
+            name: {"command": entry["command"], "sha256": entry["sha256"]}
+            for name, entry in facts["files"].items()
+            if _inside(name)
+        }
+    return None
+
+
+def _refuse_to_replace(directory: Path, names: Collection[str]) -> None:
+    """Raises OutputError where files of such names, or the manifest, are no run's."""
+    listed = listed_files(directory)
+    found = [n for n in sorted(names) if n not in listed and os.path.lexists(directory / n)]
+    if os.path.lexists(directory / MANIFEST) and _of_manifest(directory) is None:
+        found.append(MANIFEST)
+    if found:
+        more = f" and {len(found) - 3} more" if len(found) > 3 else ""
+        raise OutputError(
+            f"{directory}: {', '.join(found[:3])}{more} would be replaced, and no manifest.json "
+            "says that a run wrote it; move it away, or name another directory"
+        )
+
+
+def _manifest(entries: Entries) -> bytes:
+    facts = {"format": FORMAT, "files": dict(sorted(entries.items()))}
+    return (json.dumps(facts, indent=2, ensure_ascii=False) + "\n").encode("utf-8")
+
+
 def _entry(name: str, content: bytes, command: str) -> dict[str, str | None]:
     fixed = name.rpartition("/")[2] != RUN_FILE
     return {"command": command, "sha256": hashlib.sha256(content).hexdigest() if fixed else None}
@@ -182,7 +218,10 @@ def _unchanged(path: Path, digest: str | None) -> bool:
     return digest is None or hashlib.sha256(content).hexdigest() == digest
 
 
-def _replace(target: Path, files: Mapping[str, bytes], gone: Collection[str]) -> None:
+def _replace(
+    target: Path, files: Mapping[str, bytes], gone: Collection[str], either: Entries
+) -> None:
+    """Replace files of a folder. ``either``: entries of the old ones, and of those that are new."""
     with _partial(target) as partial:
         for name, content in files.items():
             (partial / name).parent.mkdir(parents=True, exist_ok=True)
@@ -192,7 +231,7 @@ def _replace(target: Path, files: Mapping[str, bytes], gone: Collection[str]) ->
             partial.chmod(0o777 & ~_umask())
             partial.rename(target)
         elif not (partial.parent != target and _exchanged(partial, target, {*files, *gone})):
-            _one_by_one(partial, target, files, gone)
+            _one_by_one(partial, target, files, gone, either)
     _sync(target.parent)
 
 
@@ -200,7 +239,7 @@ def _exchanged(partial: Path, target: Path, ours: Collection[str]) -> bool:
     """Whether the new folder, completed by links to what stays, took the old one's place."""
     handle = os.open(target, os.O_RDONLY)
     try:
-        _lock(handle, wait=False)  # it will be a leftover to everybody else
+        lock(handle, wait=False)  # it will be a leftover to everybody else
         _link_rest(target, partial, ours)
         _sync_folders(partial)
         _keep_owner(target, partial)
@@ -216,14 +255,24 @@ def _exchanged(partial: Path, target: Path, ours: Collection[str]) -> bool:
 
 
 def _one_by_one(
-    partial: Path, target: Path, files: Mapping[str, bytes], gone: Collection[str]
+    partial: Path,
+    target: Path,
+    files: Mapping[str, bytes],
+    gone: Collection[str],
+    either: Entries,
 ) -> None:
-    """Until the last step, the new manifest, the old one lists files that are no longer there."""
+    """From the first step to the last, the new manifest, one lists files that are not there.
+
+    It lists those that are new as well: if this is cut short, the next run may replace them.
+    """
+    old = listed_files(target)
+    _write_through(partial / f"either-{MANIFEST}", _manifest(either))
+    os.replace(partial / f"either-{MANIFEST}", target / MANIFEST)
     for name in gone:
         (target / name).unlink(missing_ok=True)
         with contextlib.suppress(OSError):
             (target / name).parent.rmdir()
-    for name in sorted(files, key=lambda name: name == MANIFEST):  # the manifest last
+    for name in sorted(files, key=lambda name: (name == MANIFEST, name not in old)):
         (target / name).parent.mkdir(parents=True, exist_ok=True)
         os.replace(partial / name, target / name)
     _sync_folders(target)
@@ -312,7 +361,7 @@ def _partial_in(home: Path) -> Iterator[Path]:
     except OSError as error:
         raise OutputError(_reason(home, error)) from error
     try:
-        _lock(handle, wait=True)  # held until this process ends, however it ends
+        lock(handle, wait=True)  # held until this process ends, however it ends
         yield partial
     finally:
         shutil.rmtree(partial, ignore_errors=True)
@@ -326,36 +375,10 @@ def _remove_leftovers(home: Path) -> None:
             with contextlib.suppress(OSError):
                 handle = os.open(path, os.O_RDONLY)
                 try:
-                    if _lock(handle, wait=False):
+                    if lock(handle, wait=False):
                         shutil.rmtree(path, ignore_errors=True)
                 finally:
                     os.close(handle)
-
-
-@contextlib.contextmanager
-def _alone(home: Path) -> Iterator[None]:
-    """One writer in a folder at a time: each begins from what the one before has left."""
-    try:
-        handle = os.open(home, os.O_RDONLY)
-    except OSError:
-        yield  # what is wrong with it is told where it is written to
-        return
-    try:
-        _lock(handle, wait=True)
-        yield
-    finally:
-        os.close(handle)
-
-
-def _lock(handle: int, *, wait: bool) -> bool:
-    """Whether an open folder is locked for this process now; without locks, never."""
-    try:
-        import fcntl
-
-        fcntl.flock(handle, fcntl.LOCK_EX | (0 if wait else fcntl.LOCK_NB))
-    except (ImportError, OSError):
-        return False
-    return True
 
 
 @contextlib.contextmanager

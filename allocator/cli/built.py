@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import os
 from pathlib import Path
 
 from allocator.cli.arguments import plan_argument, site_argument
@@ -50,6 +51,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
 def run(given: argparse.Namespace) -> int:
     """Keep the record, write the site file, and print how far the build is."""
     from allocator.base.folders import check_file, write_file
+    from allocator.base.locks import alone_in
 
     site = site_of(given.site)
     plan = plan_for(site, given.plan, older=True)
@@ -69,20 +71,23 @@ def run(given: argparse.Namespace) -> int:
             lengths[step] = parse_quantity(text, "length")
         except QuantityError as error:
             raise AllocatorError(f"--length {error}") from None
-    result = built(
-        given.site,
-        plan,
-        done=numbers_of(given.done) if given.done else (),
-        undo=numbers_of(given.undo) if given.undo else (),
-        before=read_record(record, build_order(site, plan)),
-        date=given.date,
-        pipes=dict(map(_pair, given.pipe)),
-        lengths=lengths,
-    )
-    if given.output:
-        write_file(Path(given.output), result.site_text.encode("utf-8"))
-    if given.done or given.undo or given.pipe or given.length:
-        write_file(record, result.record.encode("utf-8"))
+    order = build_order(site, plan)
+    with alone_in(Path(os.path.realpath(record)).parent):  # no other run adds to it meanwhile
+        result = built(
+            given.site,
+            plan,
+            done=numbers_of(given.done) if given.done else (),
+            undo=numbers_of(given.undo) if given.undo else (),
+            before=read_record(record, order),
+            date=given.date,
+            pipes=dict(map(_pair, given.pipe)),
+            lengths=lengths,
+        )
+        # the record first: the site file follows from it, and can be written again
+        if given.done or given.undo or given.pipe or given.length:
+            write_file(record, result.record.encode("utf-8"))
+        if given.output:
+            write_file(Path(given.output), result.site_text.encode("utf-8"))
     show(result.to_json() if given.json else result.summary())
     return show(f"Site file: {given.output}\n") if given.output and not given.json else 0
 

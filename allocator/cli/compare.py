@@ -37,7 +37,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Plan each mix, write, and print the comparison."""
-    folder = folder_of(given)
+    from allocator.studies.compare_result import CompareResult
+
+    folder = folder_of(given, CompareResult)
     site = site_of(given.site)
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data

@@ -37,7 +37,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Work the points out, write, and print them."""
-    folder = folder_of(given)
+    from allocator.studies.frontier_result import FrontierResult
+
+    folder = folder_of(given, FrontierResult)
     site = site_of(given.site)
     note_first_run(site)
     from allocator.base.quiet import stdout_for_data

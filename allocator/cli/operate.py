@@ -69,7 +69,7 @@ def run(given: argparse.Namespace) -> int:
     site = site_of(given.site)
     plan = plan_for(site, given.plan)
     from allocator.simulation.tracing import assemble
-    from allocator.studies.operate_result import operate
+    from allocator.studies.operate_result import OperateResult, operate
     from allocator.studies.operate_state import refuse_existing, template_of
 
     if given.follow is not None:
@@ -89,7 +89,7 @@ def run(given: argparse.Namespace) -> int:
         show(f"Fill in {file} and give it with --state.\n")
         return DONE
     if given.output:
-        check_folder(Path(given.output))
+        check_folder(Path(given.output), OperateResult.usual_files())
     with told_of(given.plan):
         result = operate(site, plan, given.state, days=given.days)
     if given.output:

@@ -149,11 +149,11 @@ draws.__name__ = "whole number"
 def run(given: argparse.Namespace) -> int:
     """Plan, audit, write, and print the summary."""
     from allocator.base.folders import check_file, check_folder
-    from allocator.engine.plan_folder import folder_of
+    from allocator.engine.plan_folder import PLAN_FILES, folder_of
     from allocator.report.handover.coordinates import check_origin
 
     for number in range(1, given.alternatives + 1):
-        check_folder(folder_of(given.output, number))
+        check_folder(folder_of(given.output, number), PLAN_FILES)
     if given.write_program is not None:
         from allocator.search.writing import check_program_path
 

@@ -47,8 +47,9 @@ def run(given: argparse.Namespace) -> int:
     from pathlib import Path
 
     from allocator.base.folders import check_folder
+    from allocator.engine.plan_folder import PLAN_FILES
 
-    check_folder(Path(given.output))
+    check_folder(Path(given.output), PLAN_FILES)
     site = site_of(given.site)
     former = plan_of(given.plan)
     note_first_run(site)

@@ -102,8 +102,9 @@ not_negative.__name__ = "number"
 def run(given: argparse.Namespace) -> int:
     """Simulate, write, and print what was found."""
     from allocator.base.folders import check_folder
+    from allocator.engine.plan_folder import PROOF_FILES
 
-    check_folder(Path(given.output))
+    check_folder(Path(given.output), PROOF_FILES)
     site = site_of(given.site)
     plan = plan_for(site, given.plan)
     if not plan.verified:

@@ -17,12 +17,12 @@ def folder_argument(command: argparse.ArgumentParser, told: str) -> None:
     command.add_argument("-o", "--output", metavar="DIR", required=True, help=told)
 
 
-def folder_of(given: argparse.Namespace) -> Path:
-    """The folder that is meant. Raises OutputError where it cannot be written."""
+def folder_of(given: argparse.Namespace, kind: type[StudyResult]) -> Path:
+    """The folder for results of a kind. Raises OutputError where it cannot be written."""
     from allocator.base.folders import check_folder
 
     folder = Path(given.output)
-    check_folder(folder)
+    check_folder(folder, kind.usual_files())
     return folder
 
 

@@ -85,7 +85,9 @@ def arguments(command: argparse.ArgumentParser) -> None:
 
 def run(given: argparse.Namespace) -> int:
     """Work the cases out, write, and print the summary."""
-    folder = folder_of(given)
+    from allocator.studies.sweep_result import SweepResult
+
+    folder = folder_of(given, SweepResult)
     site = site_of(given.site)
     note_first_run(site)
     plan = None if given.plan is None else plan_of(given.plan)

@@ -16,12 +16,11 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from allocator.base.compiling import compiling_alone, leave_mark, mark_of, quick_compiling
+from allocator.base.compiling import compiling_alone, is_marked, leave_mark, quick_compiling
 from allocator.base.parent_process import end_with_parent
 from allocator.search.strategy.budgets import CANDIDATES
 from allocator.site.records import Site
 
-ROOMS = ("simulation", "verify")
 SEARCH = "search"
 PROOF = "proof"
 LOOK = 0.5
@@ -47,13 +46,7 @@ demands: {drive: {power: 20 kW, place: farm}}
 
 def compiled_before() -> bool:
     """True when the loops are compiled and kept."""
-    mark = _mark()
-    return mark is not None and mark.exists()
-
-
-def _mark() -> Path | None:
-    folder = Path(__file__).parents[1]
-    return mark_of(PROOF, (file for room in ROOMS for file in (folder / room).glob("*.py")))
+    return is_marked(PROOF)
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,4 +110,4 @@ def main() -> None:
         with compiling_alone(PROOF):
             if not compiled_before():
                 prove_plan(result.site, result.plan)
-                leave_mark(_mark())
+                leave_mark(PROOF)

@@ -32,6 +32,18 @@ if TYPE_CHECKING:
 
 PACKAGES = ("highspy", "networkx", "numba", "numpy", "pandas", "pint", "pulp", "pyyaml")
 PROOF_FILES = ("simulation.json", "levels.csv", "events.csv", "broken.json")
+PLAN_FILES = frozenset(
+    {
+        *PROOF_FILES,
+        *("baths.csv", "bill_of_materials.csv", "boosters.csv", "build_order.csv", "changes.csv"),
+        *("coolers.csv", "cut_list.csv", "cutting_plan.csv", "heat_demands.csv"),
+        *("heat_limits.csv", "machine_counts.csv", "outages.csv", "pressure_paths.csv"),
+        *("pressures.csv", "runs.csv", "set_points.csv", "sources_used.csv", "stock_list.csv"),
+        *("store_sizes.csv", "cautions.txt", "changes.txt", "summary.txt", "page.html"),
+        *("plan.geojson", "plan.graphml", "plan.json", "plan.xlsx", RUN_FILE),
+    }
+)
+"""All that may be written into a plan's folder."""
 RUN_FORMAT = "allocator.run/1"
 
 

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from allocator.base.quantities import exact_text
-from allocator.intake.corridors import Found, ground_factor
+from allocator.intake.corridors import Found, ground_factor, told_length
 from allocator.intake.former_corridors import Former, named_elsewhere, states_course
 from allocator.intake.least_cost import GroundWay
 from allocator.site.records import Route, Site
@@ -148,7 +148,7 @@ def _same(route: Route, way: GroundWay, found: Found) -> bool:
     if route.start != way.start:
         points = points[::-1]
     return (
-        abs(route.length - round(way.length, 1)) <= NEAR
+        abs(route.length - way.length) <= 0.1 + NEAR  # rounded up, and once to the nearest
         and len(points) == len(route.via)
         and all(
             abs(value - other) <= NEAR
@@ -172,6 +172,6 @@ def _course(way: GroundWay, found: Found, turned: bool = False) -> Tree:
     return {
         "between": [way.start, way.end],
         **({"via": bends} if bends else {}),
-        "length": exact_text(round(way.length, 1), "length"),
+        "length": exact_text(told_length(way), "length"),
         **({} if factor == 1.0 else {"ground_factor": repr(factor)}),
     }

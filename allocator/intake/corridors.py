@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,6 +18,9 @@ from allocator.intake.least_cost import GroundWay, corridors
 from allocator.intake.surface import Terrain
 from allocator.intake.terrain import Raster, factors_of, read_grid, read_grounds
 from allocator.site.records import Place, Site
+
+ROUNDED = 1e-6
+"""Steps of 0.1 m by which a length may be above a whole number of them: the rounding of a sum."""
 
 _WAYS = (
     labelled("start"),
@@ -53,7 +57,7 @@ class Found:
             (
                 way.start,
                 way.end,
-                round(way.length, 1),
+                told_length(way),
                 round(way.climb, 1),
                 ground_factor(way),
                 max(0, len(way.line) - 2),
@@ -61,6 +65,11 @@ class Found:
             for way in self.ways
         )
         return Table("corridors", "Corridors", _WAYS, rows)
+
+
+def told_length(way: GroundWay) -> float:
+    """The length of a way in steps of 0.1 m, never less than it is, m."""
+    return math.ceil(10.0 * way.length - ROUNDED) / 10.0
 
 
 def ground_factor(way: GroundWay) -> float:

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import BinaryIO
 
 from allocator.base.errors import Fault
 from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
@@ -23,6 +24,8 @@ LONGEST = 1e12
 """s: a time beyond this, 30,000 years, is none that a logger has seen."""
 SET_BACK = 3
 """So many rows in order, all before an earlier one: the logger's clock was set back."""
+KNOWN = 4096
+"""Bytes from the begin of what was read, and from its end, by which a log is known again."""
 MARKS = {"on": 1.0, "off": 0.0, "1": 1.0, "0": 0.0, "true": 1.0, "false": 0.0}
 MARK = "on"
 TIMES = ("time", "timestamp", "date", "datetime")
@@ -60,6 +63,7 @@ class LevelLog:
     """A growing table: ``new_rows`` gives what came since it was last asked.
 
     A table that was read before and is missing, as while a logger begins a new one, is waited for.
+    One that was begun again is read from its first row; its dates count from the same time.
 
     Parameters
     ----------
@@ -87,6 +91,8 @@ class LevelLog:
     _line: int = 0
     _last: float = -math.inf
     _file: tuple[int, int] | None = None
+    _first: bytes = b""
+    _latest: bytes = b""
     _origin: datetime | None = None
     _back: list[float] = field(default_factory=list)
     _missing: bool = False
@@ -121,9 +127,10 @@ class LevelLog:
             found = self.path.stat()
             with self.path.open("rb") as file:
                 if self._file is not None and (
-                    self._file != (found.st_dev, found.st_ino) or found.st_size < self._read
+                    self._file != (found.st_dev, found.st_ino) or not self._goes_on(file)
                 ):
-                    self._read, self._line, self._last, self._origin = 0, 0, -math.inf, None
+                    self._read, self._line, self._last = 0, 0, -math.inf
+                    self._first = self._latest = b""
                     self.notes.append("was begun again, and is read from its first row")
                 self._file, self._missing = (found.st_dev, found.st_ino), False
                 file.seek(self._read)
@@ -134,6 +141,8 @@ class LevelLog:
         if not last or content.endswith(b"\n"):
             content = content[: content.rfind(b"\n") + 1]
         self._read += len(content)
+        self._first = (self._first + content[:KNOWN])[:KNOWN]
+        self._latest = (self._latest + content[-KNOWN:])[-KNOWN:]
         rows: list[LogRow] = []
         faults: list[Fault] = []
         for raw in content.splitlines():
@@ -148,6 +157,15 @@ class LevelLog:
                 if row is not None:
                     rows.append(row)
         return rows, faults
+
+    def _goes_on(self, file: BinaryIO) -> bool:
+        """Whether the file still holds what was read of it, at its begin and at the end of that.
+
+        A new file may have the number of the old one on the disk, and as many bytes.
+        """
+        first = file.read(len(self._first))
+        file.seek(self._read - len(self._latest))
+        return first == self._first and file.read(len(self._latest)) == self._latest
 
     def _fault(self, column: int, problem: str, remedy: str) -> Fault:
         return Fault(str(self.path), self._line, column, "", problem, remedy)
@@ -245,7 +263,8 @@ class LevelLog:
         time: float | None = None
         if self.dates:
             try:
-                time = self._seconds(cell)
+                problem, remedy = self._zone_of(place, cell)
+                time = None if problem else self._seconds(cell)
             except (ValueError, OverflowError):
                 problem, remedy = f"is no date and time: {shown(cell)}", "write 2027-03-01T06:00"
         else:
@@ -276,14 +295,28 @@ class LevelLog:
             faults.append(self._fault(place, problem, remedy))
         return time
 
+    def _zone_of(self, place: int, cell: str) -> tuple[str, str]:
+        """What is wrong with the time zone of a date, or its lack of one, and what to do.
+
+        Raises TableFileError where no row has been read: none can be counted from ``begin`` then.
+        """
+        zoned = datetime.fromisoformat(cell).tzinfo is not None
+        origin = self._origin or datetime.fromisoformat(self.begin or cell)
+        if zoned == (origin.tzinfo is not None):
+            return "", ""
+        if self.begin and self._last == -math.inf:
+            problem = f"is {shown(cell)}, and 'starts_at' of the site is {shown(self.begin)}: one"
+            remedy = "give both with one, or none"
+            raise TableFileError([self._fault(place, f"{problem} has a time zone", remedy)])
+        has, have = ("a time zone", "none") if zoned else ("no time zone", "one")
+        problem = f"has {has}, and earlier ones have {have}: {shown(cell)}"
+        return problem, "give all or none a time zone; the row is not used"
+
     def _seconds(self, cell: str) -> float:
         then = datetime.fromisoformat(cell)
         if self._origin is None:
             self._origin = datetime.fromisoformat(self.begin) if self.begin else then
-        begin = self._origin
-        if (then.tzinfo is None) != (begin.tzinfo is None):
-            then, begin = then.replace(tzinfo=None), begin.replace(tzinfo=None)
-        return (then - begin).total_seconds()
+        return (then - self._origin).total_seconds()
 
     def _value(self, place: int, cell: str, column: _Column, faults: list[Fault]) -> float | None:
         wanted = self.wanted[column.name]

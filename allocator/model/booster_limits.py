@@ -102,7 +102,7 @@ def _lift(
         share = moved / (value - 1.0 if one.gas else value)
         model.extend(rows[f"boosted[{key_of}]"], [(-share, slack)])
         more = 2.0 * value * one.most if one.gas else option.rise / value
-        for weight in range(len(one.weights)):
+        for weight in range(len(one.at_rest)):
             if (row := shut_along_row(option, weight)) in rows:
                 model.extend(rows[row], [(-more, slack)])
             if (row := rating_row(option, weight)) in rows:

@@ -17,7 +17,7 @@ from allocator.model.pipe_types import beats, lasts_as_long, loses_no_more
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
-from allocator.site.clocks import timings_of
+from allocator.site.clocks import bursts_are_cut, timings_of
 from allocator.site.emissions import is_clean, worth_flaring
 from allocator.site.records import POWER, Demand, MachineType, Profile, StoreType
 
@@ -234,7 +234,8 @@ def index_sets_of(site: Network, *, lossless: bool = False, with_stores: bool = 
     curves = {s: curve_of_timing(timings[s]) for s in sources}
     # on the mean basis everything flows at its mean, so nothing is collected in bursts
     destinations = {} if lossless else _destinations(site, groups, fluid_stores, batteries)
-    reach = _reach(site, sources, curves, destinations, arcs)
+    bursts = {s: curve_of_timing(timings[s].any_phase) for s in sources}  # one by one
+    reach = _reach(site, sources, bursts, destinations, arcs)
     used = {k for ks in reach.values() for k in ks}
     destinations = {k: d for k, d in destinations.items() if k in used}
     levellings = {
@@ -405,13 +406,14 @@ def _destinations(
     return found
 
 
-def may_burn(machine: MachineType, curve: Curve) -> bool:
+def may_burn(machine: MachineType, curve: Curve, *, cut: bool = False) -> bool:
     """True where a machine may burn a source's bursts as they come.
 
     ``every on-interval >= least burst``, and ``least rest = 0``: where several sources share a
-    unit, one may begin at any time after another has ended.
+    unit, one may begin at any time after another has ended. ``cut``: bursts are of any length.
     """
-    shortest = float((curve.pattern.ends - curve.pattern.starts).min(initial=float("inf")))
+    lengths = curve.pattern.ends - curve.pattern.starts
+    shortest = 0.0 if cut else float(lengths.min(initial=float("inf")))
     return machine.min_down_time <= 0 and (
         curve.pattern.steady or shortest * (1.0 + ROUNDED) >= machine.min_burst_time
     )
@@ -420,7 +422,7 @@ def may_burn(machine: MachineType, curve: Curve) -> bool:
 def _reach(
     site: Network,
     sources: tuple[str, ...],
-    curves: Mapping[str, Curve],
+    bursts: Mapping[str, Curve],
     destinations: Mapping[str, Destination],
     arcs: Mapping[str, tuple[PipeArc, ...]],
 ) -> dict[str, tuple[str, ...]]:
@@ -431,13 +433,14 @@ def _reach(
     for name in sources:
         source = site.sources[name]
         way = ways.get(source.fluid)
+        cut = bursts_are_cut(source, site.spreads)
         seen = {source.place} if way is None else way.of(source.place)
         reach[name] = tuple(
             k
             for k, d in destinations.items()
             if d.fluid == source.fluid
             and d.place in seen
-            and (d.group is None or may_burn(d.group.type, curves[name]))
+            and (d.group is None or may_burn(d.group.type, bursts[name], cut=cut))
             # of a record no more is known than what comes in a window: it needs a store
             and (d.group is None or source.series is None or source.steady)
         )

@@ -118,7 +118,7 @@ def raised(
     """What gives a fluid at a place, where used, gives it at a higher pressure shut in as well."""
     changed, slope = limit
     place, used = at
-    for weight in range(len(one.weights)):
+    for weight in range(len(one.at_rest)):
         row = shut_row(place, one.fluid, weight, used)
         if row in rows:
             most = one.most / slope

@@ -299,7 +299,7 @@ def declare_pressures(model: Model, sets: IndexSets, pressures: Pressures, unit:
         for node in nodes_of(sets, pressures, fluid):
             model.variable(pressures.high(node, fluid), 0.0, width, step)
             model.variable(pressures.low(node, fluid), 0.0, width, step)
-            for weight in range(len(one.weights) if one.ratings else 0):
+            for weight in range(len(one.at_rest) if one.ratings else 0):
                 model.variable(pressures.shut(node, fluid, weight), 0.0, INFINITY, step)
         for demand in sets.fluid_demands():
             if demand.wants == fluid and demand.name in one.demands:

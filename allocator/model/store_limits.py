@@ -76,7 +76,7 @@ def filling_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]
                 given = where_used(model, limit, holds, one.most / slope)
                 model.extend(rows[row], [(slope, given)])
             place = sets.fluid_stores[name].place
-            for weight in range(len(one.weights)):
+            for weight in range(len(one.at_rest)):
                 if (row := shut_row(place, one.fluid, weight, holds)) in rows:
                     model.extend(rows[row], [(slope, limit.slack)])
         yield limit

@@ -67,7 +67,7 @@ def _of_fluid(site: Network, fluid: str, wanted: Sequence[Wanted]) -> Capacity:
     bore = np.array([w.build.bore or 0.0 for w in wanted])
     length = np.array([w.length for w in wanted])
     usual = GAS_VELOCITY if gas else LIQUID_VELOCITY
-    velocity = np.array([w.build.max_velocity or usual for w in wanted])
+    velocity = np.array([w.build.max_velocity or usual for w in wanted]) * (1 + substance.vapour[0])
     roughness = np.array([w.build.roughness for w in wanted])
     density, viscosity = (_known(substance, name, kelvin, inlet) for name in _NEEDED)
     if not gas:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
@@ -60,16 +60,19 @@ def _fluids_of(site: Network) -> list[Fluid]:
 def _words(fluid: Fluid) -> set[str]:
     """The lower-case words of a fluid's name and of its property-library name."""
     text = f"{fluid.name} {fluid.substance or ''}".lower()
-    for mark in "-_./":
+    for mark in "-_./&[]":
         text = text.replace(mark, " ")
     return set(text.split())
 
 
 def _any_word(site: Network, *words: str) -> bool:
     """True when some fluid of the site is called by one of the words, or by a word in it."""
+    return any(_named(fluid, words) for fluid in _fluids_of(site))
+
+
+def _named(fluid: Fluid, words: Sequence[str]) -> bool:
     return any(
         word == known or (len(word) > 3 and word in known)
-        for fluid in _fluids_of(site)
         for known in _words(fluid)
         for word in words
     )
@@ -81,6 +84,34 @@ def _burnable_gas(site: Network) -> bool:
 
 def _hydrogen(site: Network) -> bool:
     return _any_word(site, "hydrogen", "h2")
+
+
+_MONOXIDE = ("carbonmonoxide", "monoxide", "co", "charcoal", "wood", "producer", "retort", "kiln",
+             "furnace", "coke", "syngas", "synthesis", "gasifier", "pyrolysis", "town")  # fmt: skip
+_SULPHIDE = ("hydrogensulfide", "sulfide", "sulphide", "h2s", "sour", "biogas", "landfill",
+             "digester", "sewage", "manure", "associated", "well", "wellhead", "mine")  # fmt: skip
+
+
+def _gas_word(site: Network, *words: str) -> bool:
+    """The same of gases alone."""
+    return any(
+        fluid.phase == "gas" and _named(fluid, words) and not fluid.exhaust
+        for fluid in _fluids_of(site)
+    )
+
+
+def _raw_gas(site: Network) -> bool:
+    """True when a source gives gas to burn that nobody delivers and no substance names."""
+    return any(
+        fluid.phase == "gas" and fluid.heating_value is not None and not _pure(fluid)
+        for source in site.sources.values()
+        for fluid in (site.fluids[source.fluid],)
+        if not (source.delivered or source.price > 0)
+    )
+
+
+def _pure(fluid: Fluid) -> bool:
+    return fluid.substance is not None and "&" not in fluid.substance
 
 
 def _suffocating(site: Network) -> bool:
@@ -147,6 +178,29 @@ _RULES: tuple[_Rule, ...] = (
         _hydrogen,
         "Hydrogen: burns from about 4 to 75 % in air, with a flame that daylight hides; leaks "
         "where other gas does not; makes some steels brittle. Use fit steel, seals and detectors.",
+    ),
+    (
+        lambda site: _gas_word(site, *_MONOXIDE),
+        "Carbon monoxide kills without smell or warning, in gas of charcoal, wood and furnaces "
+        "above all: detectors where it is made, led and burnt, on people as well, air in rooms, "
+        "never alone. Local codes set the limits.",
+    ),
+    (
+        lambda site: _gas_word(site, *_SULPHIDE),
+        "Hydrogen sulphide, common in gas of wells, landfills and digesters, kills quickly and "
+        "numbs the sense of smell first: have the gas analysed, detectors on people and in low "
+        "places, a way upwind, breathing sets. It corrodes steel and engines. Local codes decide.",
+    ),
+    (
+        lambda site: _any_word(site, "ammonia", "nh3"),
+        "Ammonia burns eyes and lungs at once and kills: detectors, a way upwind, breathing sets "
+        "and water to wash with. No copper, brass or zinc. Local codes decide.",
+    ),
+    (
+        _raw_gas,
+        "Raw gas may hold hydrogen sulphide or carbon monoxide whatever its name: have it "
+        "analysed before anybody opens a line, and again when its source changes; until then use "
+        "detectors for both, and treat each leak as poisonous.",
     ),
     (
         lambda site: bool(below_ambient(site)),

@@ -65,10 +65,10 @@ def hottest_coolant(
     return min(gas, cooler.coolant + duty / cooler.coolant_capacity)
 
 
-def heat_between(site: Network, fluid: str, hot: float, cold: float) -> float:
+def heat_between(site: Network, fluid: str, hot: float, cold: float, *, dry: bool = False) -> float:
     """J a kg between two temperatures at constant pressure, by the trapezoid over cp."""
     kelvin = np.linspace(cold, hot, 65)
-    return float(np.trapezoid(heat_capacity(site, fluid, hot)(kelvin), kelvin))
+    return float(np.trapezoid(heat_capacity(site, fluid, hot, dry=dry)(kelvin), kelvin))
 
 
 def _by_conductance(cooler: Cooler, inlet: float, heat: float, _: float) -> float:

@@ -168,18 +168,19 @@ def _cooler(
 def _recovery(site: Network, cooler: Cooler, inlet: float, lowest: float) -> Recovery | None:
     """Power per kg: ``efficiency * integral of cp`` down to the set-point, of gas no colder than
 
-    ``lowest`` for a promise and no hotter than ``inlet`` for a bound. Gas that a cooler brings
+    ``lowest`` for a promise and no hotter than ``inlet`` for a bound. Vapour counts for the bound
+    alone: other gas may bring less. Gas that a cooler brings
     below its set-point gives up more, so the promise stands.
     """
     if cooler.recovery <= 0 or inlet < cooler.threshold:
         return None
 
-    def power(hot: float) -> float:
+    def power(hot: float, dry: bool = False) -> float:
         if hot < cooler.threshold or hot <= cooler.set_point:
             return 0.0
-        return cooler.recovery * heat_between(site, cooler.fluid, hot, cooler.set_point)
+        return cooler.recovery * heat_between(site, cooler.fluid, hot, cooler.set_point, dry=dry)
 
-    return Recovery(power(lowest), power(inlet), lowest)
+    return Recovery(power(lowest, dry=True), power(inlet), lowest)
 
 
 def _warming(
@@ -196,9 +197,9 @@ def _warming(
         return None
     cold = max(hot, cooler.set_point)
 
-    def heat(kelvin: float) -> float:
-        return heat_between(site, cooler.fluid, kelvin, cold) if kelvin > cold else 0.0
+    def heat(kelvin: float, dry: bool = False) -> float:
+        return heat_between(site, cooler.fluid, kelvin, cold, dry=dry) if kelvin > cold else 0.0
 
     if heat(inlet) <= 0.0:
         return None
-    return Recovery(0.0, 0.0, lowest, heat=heat(lowest), most_heat=heat(inlet), into=into)
+    return Recovery(0.0, 0.0, lowest, heat=heat(lowest, dry=True), most_heat=heat(inlet), into=into)

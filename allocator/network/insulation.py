@@ -11,25 +11,28 @@ Pipe = tuple[float, tuple[tuple[Conductivity, float], ...], float]
 """Bore, layers of (conductivity, thickness) from the inside out, emissivity outside."""
 
 
-def pipe_of(site: Network, build: PipeType) -> Pipe | None:
-    """A build with bore, thicknesses and conductivities; None where one of them is not given."""
+def pipe_of(site: Network, build: PipeType, unknown: float = EMISSIVITY) -> Pipe | None:
+    """A build with bore, thicknesses and conductivities; None where one of them is not given.
+
+    ``unknown``: the emissivity of surfaces for which none is given.
+    """
     if build.bore is None:
         return None
     layers = []
     for layer in build.layers:
-        conductivity = conductivity_of(site.materials[layer.material])
+        conductivity = conductivity_of(site.materials[layer.material], unknown)
         if layer.thickness is None or conductivity is None:
             return None
         layers.append((conductivity, layer.thickness))
-    return build.bore, tuple(layers), emissivity_of(site, build)
+    return build.bore, tuple(layers), emissivity_of(site, build, unknown)
 
 
-def emissivity_of(site: Network, build: PipeType) -> float:
+def emissivity_of(site: Network, build: PipeType, unknown: float = EMISSIVITY) -> float:
     """Of a build's outermost layer."""
     if not build.layers:
-        return EMISSIVITY
+        return unknown
     found = site.materials[build.layers[-1].material].emissivity
-    return EMISSIVITY if found is None else found
+    return unknown if found is None else found
 
 
 def missing_of(site: Network, build: PipeType) -> str:

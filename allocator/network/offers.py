@@ -3,7 +3,8 @@
 For limits the upper temperature counts: still air, and the greatest flow, which cools least. Heat
 and surfaces are those without the film inside the pipe, which are the greatest; an end is that with
 a film that is no better than the real one, the hottest of all lesser flows
-(:mod:`allocator.physics.inner_film`). A build whose layers are not known in full counts as bare for
+(:mod:`allocator.physics.inner_film`). A surface of unknown emissivity is dull for heat, and bright
+for its temperature and for ends. A build whose layers are not known in full counts as bare for
 its surface and loses nothing for its end, so that every answer is on the safe side, but for a fluid
 whose conductivity is not known: its ends count without the film, as the site's check tells.
 """
@@ -22,8 +23,10 @@ from allocator.network.pressure_ranges import range_of
 from allocator.network.properties import film_fluid, heat_capacity
 from allocator.network.records import Network
 from allocator.physics.arrays import Floats, floats
+from allocator.physics.conductivity import BEYOND
 from allocator.physics.insulation import Insulation, Outside, insulation_of
 from allocator.physics.runs import Along, along, hottest_end
+from allocator.site.enclosures import DULL, EMISSIVITY
 from allocator.site.records import PipeType, Route
 
 STANDARD_BORE = 0.1
@@ -68,6 +71,8 @@ def offers_of(site: Network, asks: Sequence[Ask]) -> list[Offer]:
         mine = [asks[i] for i in rows]
         rates = capacities(site, mine)
         marched = march(site, fluid, mine, np.array(rates))
+        dull = march(site, fluid, mine, np.array(rates), DULL)
+        marched = marched._replace(heat_loss=dull.heat_loss, per_metre=dull.per_metre)
         ends = ends_at_most(site, fluid, mine, np.array(rates), marched.end)
         for k, i in enumerate(rows):
             found[i] = _offer(site, asks[i], rates[k], marched, float(ends[k]), k)
@@ -92,13 +97,20 @@ def capacities(site: Network, asks: Sequence[Ask]) -> list[float]:
     return rates
 
 
-def march(site: Network, fluid: str, asks: Sequence[Ask], rates: np.ndarray) -> Along:
+def march(
+    site: Network,
+    fluid: str,
+    asks: Sequence[Ask],
+    rates: np.ndarray,
+    unknown: float = EMISSIVITY,
+) -> Along:
     """Heat, surfaces, and the coldest ends of runs at a flow, in still air, without a film inside.
 
-    Upper bounds of heat and surfaces for all flows up to ``rates``; for ends see `ends_at_most`.
+    For all flows up to ``rates`` upper bounds of surfaces, where surfaces of ``unknown`` emissivity
+    are bright, and of heat, where they are dull; for ends see `ends_at_most`.
     """
     return along(
-        _insulation(site, asks),
+        _insulation(site, asks, unknown),
         np.array([ask.inlet for ask in asks]),
         np.array([ask.route.length for ask in asks]),
         rates,
@@ -137,8 +149,10 @@ def ends_at_most(
     return ends
 
 
-def _insulation(site: Network, asks: Sequence[Ask]) -> Insulation:
-    return insulation_of([pipe_of(site, ask.build) or _bare(site, ask.build) for ask in asks])
+def _insulation(site: Network, asks: Sequence[Ask], unknown: float = EMISSIVITY) -> Insulation:
+    return insulation_of(
+        [pipe_of(site, a.build, unknown) or _bare(site, a.build, unknown) for a in asks]
+    )
 
 
 def _outside(site: Network, asks: Sequence[Ask]) -> Outside:
@@ -151,8 +165,8 @@ def _outside(site: Network, asks: Sequence[Ask]) -> Outside:
     )
 
 
-def _bare(site: Network, build: PipeType) -> Pipe:
-    return (build.bore or STANDARD_BORE, (), emissivity_of(site, build))
+def _bare(site: Network, build: PipeType, unknown: float) -> Pipe:
+    return (build.bore or STANDARD_BORE, (), emissivity_of(site, build, unknown))
 
 
 def _offer(site: Network, ask: Ask, rate: float, marched: Along, ends: float, k: int) -> Offer:
@@ -163,7 +177,7 @@ def _offer(site: Network, ask: Ask, rate: float, marched: Along, ends: float, k:
     if ask.build.max_temperature is not None and ask.inlet > ask.build.max_temperature:
         broken.append("fluid too hot for it")
     if reckoned and not bool(marched.known[k]):
-        broken.append("a conductivity not known so hot")
+        broken.append(_unknown(site, ask))
     broken += _layers_too_hot(site, ask, surface, float(marched.per_metre[k]))
     if (
         ask.route.max_surface_temperature is not None
@@ -175,6 +189,16 @@ def _offer(site: Network, ask: Ask, rate: float, marched: Along, ends: float, k:
     end = ends if reckoned else ask.inlet
     per_metre = float(marched.per_metre[k])
     return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
+
+
+def _unknown(site: Network, ask: Ask) -> str:
+    """Of a conductivity that is not known: whether layers may be too hot for it, or too cold."""
+    tables = [[k for k, _ in site.materials[x.material].conductivity] for x in ask.build.layers]
+    kelvin = [table for table in tables if len(table) > 1]
+    around = site.ambient.temperature
+    hot = any(max(around, ask.inlet) > max(table) + BEYOND for table in kelvin)
+    cold = any(min(around, ask.inlet) < min(table) - BEYOND for table in kelvin)
+    return "a conductivity not known " + " or ".join(["so hot"] * hot + ["so cold"] * cold)
 
 
 def _layers_too_hot(site: Network, ask: Ask, surface: float, per_metre: float) -> list[str]:

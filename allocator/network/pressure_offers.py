@@ -199,14 +199,14 @@ def _offer(
         end = one.pressure(max(0.0, left))
         fast = 0.0 < left < loss.end * flow**2 * (1 - 1e-9) or flow > loss.fastest * (1 + 1e-9)
     rating = ask.build.pressure_rating
-    static = max(0.0, *(weight * fall for weight in one.weights))
+    shut = max(way.given.shut_in, *(r.after(way.given.shut_in, fall) for r in one.at_rest))
     return PressureOffer(
         one.pressure(max(0.0, enters)),
         one.pressure(needed),
         min(float(most), loss.capacity),
         end,
         fast,
-        rating is None or rating >= one.pressure(way.given.shut_in + static) * (1 - 1e-9),
+        rating is None or rating >= one.pressure(shut) * (1 - 1e-9),
         way.start,
         way.given.words + ("" if way.there else f" at {way.given.place}"),
         way.needed_by,

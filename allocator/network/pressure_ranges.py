@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from allocator.network.pressure_records import AtRest
 from allocator.network.properties import substance_of
 from allocator.network.records import Network
 from allocator.physics.arrays import FloatLike, Floats, floats
@@ -22,6 +23,9 @@ GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
 UNSAID = 2.0
 """What has no pressure gives at most this many times the highest pressure that is stated."""
 
+AIR = 287.055
+"""J/(kg K), gas constant of dry air (ISO 2533)."""
+
 WARMER = 5.0
 """K by which a liquid is taken warmer until its properties are known: colder, it is frozen."""
 
@@ -32,7 +36,8 @@ class PressureRange:
 
     ``cold`` and ``hot``: K between which it flows, anywhere. ``unsaid``: Pa at most, where it is
     given at a pressure that is not stated. ``heavy`` and ``light``: kg/m3 of a
-    liquid, coldest and hottest; ``viscosity`` of a liquid, Pa s, coldest.
+    liquid, coldest and hottest; ``viscosity`` of a liquid, Pa s, coldest. ``air``: kg/m3 of the air
+    outside, from whose pressure at the same height that of a gas counts.
     """
 
     substance: Substance
@@ -45,19 +50,23 @@ class PressureRange:
     heavy: float = 0.0
     light: float = 0.0
     viscosity: float = 0.0
+    air: float = 0.0
 
     @property
     def gas(self) -> bool:
         """Whether it is a gas; else a liquid."""
         return self.substance.phase == "gas"
 
-    def gas_law(self, kelvin: Floats) -> Floats:
-        """``Rs T = p / rho``, J/kg, the largest between the least and the highest pressure."""
-        low = self.ambient
+    def gas_law(self, kelvin: Floats, heaviest: bool = False) -> Floats:
+        """``Rs T = p / rho``, J/kg, the largest between the least and the highest pressure.
+
+        ``heaviest``: the smallest.
+        """
+        low, worse = self.ambient, np.minimum if heaviest else np.maximum
         found = low / value(self.substance, "density", kelvin, low)
         high = math.sqrt(self.most)
         try:
-            return floats(np.maximum(found, high / value(self.substance, "density", kelvin, high)))
+            return floats(worse(found, high / value(self.substance, "density", kelvin, high)))
         except PhysicsError:  # it is liquid at a pressure that a booster could give
             return floats(found)
 
@@ -79,7 +88,8 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
         return None
     ambient, substance = site.ambient.pressure, substance_of(site, fluid)
     cold, hot = _temperatures(site, fluid)
-    found = PressureRange(substance, ambient, 0.0, 0.0, cold, hot)
+    air = ambient / (AIR * site.ambient.temperature)
+    found = PressureRange(substance, ambient, 0.0, 0.0, cold, hot, air=air)
     try:
         if found.gas:
             for name in ("density", "viscosity", "sound_speed"):
@@ -100,8 +110,9 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
     gains = math.fsum(_units(site, b) * gain_of(site, found, b) for b in boosters)
     found = replace(found, most=found.most + gains)
     heights = [place.elevation for place in site.places.values()]
-    fallen = float(heads(found, max(heights) - min(heights))[1])
-    # gas that falls gains no more than the air beside it
+    lost, fallen = map(float, heads(found, max(heights) - min(heights)))
+    if found.gas:  # what is lighter than air gains by rising
+        fallen = max(0.0, fallen, -lost)
     if found.most + (0.0 if found.gas else fallen) <= found.least:
         if not _by_bore(site, fluid):
             return None
@@ -220,12 +231,40 @@ def gain_of(site: Network, found: PressureRange, booster: BoosterType) -> float:
 def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
     """Potential lost by rising a height (m), and gained by falling as much; both safe.
 
-    Of a gas ``d(p^2) = -2 g p^2 / (Rs T) dz``: lost at most at the highest potential and its
-    coldest, gained at least at the least potential and its hottest.
+    Of a gas ``d(p^2) = -2 g (p^2 / (Rs T) - p rho_air) dz``, as its pressure counts from that of
+    the air outside, which falls with height as well: what is lighter than air loses by falling. It
+    is convex in p: lost at most at the least or the highest pressure and its coldest, gained at
+    least at ``rho_air Rs T / 2``, or what is nearest to it, and its hottest.
     """
     heights = floats(rises)
     if not found.gas:
         return floats(GRAVITY * found.heavy * heights), floats(GRAVITY * found.light * heights)
+    low, high = math.sqrt(found.least), math.sqrt(found.most)
     law = float(found.gas_law(floats(found.hot)))
-    by_height = 2.0 * GRAVITY * heights / law
-    return floats(by_height * found.most * found.hot / found.cold), floats(by_height * found.least)
+    least = min(max(found.air * law / 2.0, low), high)
+    gained = least * (least / law - found.air)
+    law = float(found.gas_law(floats(found.cold), heaviest=True)) / found.substance.heaviest
+    lost = max(p * (p / law - found.air) for p in (low, high))
+    by_height = 2.0 * GRAVITY * heights
+    return floats(by_height * lost), floats(by_height * gained)
+
+
+def at_rest(found: PressureRange, ratio: float) -> tuple[AtRest, ...]:
+    """How potentials change with height while nothing flows: one of these gives the most.
+
+    Of a liquid the whole line coldest, and again hottest. Of a gas, down, ``dU = 2 g (U / (Rs T) -
+    rho_air sqrt(U)) dh``. Coldest, with the chord of the root between the ambient and the highest
+    pressure, gives no less below what feeds it; hottest, with its tangent at the ambient pressure,
+    no less above it. ``ratio``: of all boosters that may be one behind the other.
+    """
+    if not found.gas:
+        weights = dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))
+        return tuple(AtRest(0.0, weight) for weight in weights)
+    air, ambient = GRAVITY * found.air, found.ambient
+    cold = float(found.gas_law(floats(found.cold), heaviest=True)) / found.substance.heaviest
+    hot = float(found.gas_law(floats(found.hot)))
+    top = math.sqrt(found.most) * ratio
+    chord = 2.0 * air / (ambient + top)  # sqrt(U) >= (U + ambient top) / (ambient + top)
+    below = AtRest(2.0 * GRAVITY / cold - chord, -chord * ambient * top, cold, found.air)
+    above = AtRest(2.0 * GRAVITY / hot - air / ambient, -air * ambient, hot, found.air)
+    return below, above

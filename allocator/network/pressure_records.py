@@ -17,10 +17,13 @@ arrives at it and goes into stores comes at ``high``, what leaves it along pipes
 * A booster at the inlet of a pipe (``booster``, 0 or 1): ``low_i + gain booster - high_j >= phi +
   head``, ``low_i >= inlet`` and ``Q <= max_flow`` where it is 1. At the inlet of a store:
   ``high + gain booster >= fill``, ``high >= inlet``, what fills the store at most ``max_flow``.
-* Shut in, a node has the pressure of what feeds it: ``shut_j >= shut_i + weight fall`` along pipes
-  used, ``ratio^2`` or ``+ head`` of a booster there; it is at most each rating of what is there.
-  ``weight``: Pa/m of a liquid at rest, the whole line coldest, and again the whole line hottest;
+* Shut in, a node has the pressure of what feeds it, with what a column at rest adds
+  (:class:`AtRest`), along pipes used, and ``ratio^2`` or ``+ head`` of a booster there; it is at
+  most each rating of what is there. The whole line counts at its coldest, and again at its hottest;
   so what goes round a circle, or forth and back along a spur, gains nothing.
+
+The pressure of a gas counts from that of the air outside at the same height: p stands for ``p -
+p_air(height) + p_ambient``, so that at any height ``p_ambient`` is that of the air.
 """
 
 from __future__ import annotations
@@ -29,6 +32,11 @@ import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
+
+from allocator.physics.pressure_loss import GRAVITY
+
+IN_SERIES = 3
+"""Boosters in series behind which the pressure shut in is looked at."""
 
 PipeKey = tuple[str, str, str]
 """Route, the node at which the flow enters, and pipe type."""
@@ -65,6 +73,39 @@ class PipeLoss:
     def checked(self) -> bool:
         """Whether its loss is known."""
         return self.factor > 0
+
+
+@dataclass(frozen=True, slots=True)
+class AtRest:
+    """How a potential U changes with height while nothing flows: ``dU = (growth U + weight) dh``,
+
+    down. ``growth``: per m, 0 of a liquid. ``weight``: potential per m. Of a gas that is a bound
+    for what its ``law`` (``Rs T``, J/kg) and the density of the ``air`` (kg/m3) give.
+    """
+
+    growth: float = 0.0
+    weight: float = 0.0
+    law: float = 0.0
+    air: float = 0.0
+
+    def below(self, fall: float) -> tuple[float, float]:
+        """By what a potential is multiplied, and what is added, a fall (m) below; < 0: above."""
+        if not (power := self.growth * fall):
+            return 1.0, self.weight * fall
+        return math.exp(power), self.weight * math.expm1(power) / self.growth
+
+    def after(self, potential: float, fall: float) -> float:
+        """A potential a fall (m) below, at the most."""
+        factor, more = self.below(fall)
+        return factor * potential + more
+
+    def exactly(self, potential: float, fall: float) -> float:
+        """The same of a gas without the bound: ``dp = g (p / law - air) dh``, solved."""
+        if not self.law:
+            return self.after(potential, fall)
+        floating = self.air * self.law  # Pa at which it is as heavy as the air
+        column = math.exp(GRAVITY * fall / self.law)
+        return (floating + (math.sqrt(potential) - floating) * column) ** 2
 
 
 class StorePotentials(NamedTuple):
@@ -116,8 +157,8 @@ class FluidPressures:
     that ``low`` is. ``stores``: store type -> potentials. Ends without a pressure are left out.
     ``ratings``: ("pipe", "storage" or "machine", name) -> the highest potential, shut in, that it
     bears. ``shut_in``: ("source", "storage" or "machine", name) -> the highest that it gives.
-    ``weights``: Pa that a metre of the fluid weighs at rest, coldest and hottest, 0 of a gas.
-    ``heights``: m between the lowest and the highest place.
+    ``at_rest``: how potentials change with height shut in, coldest and hottest. ``heights``: m
+    between the lowest and the highest place.
     """
 
     fluid: str
@@ -135,7 +176,7 @@ class FluidPressures:
     boosters: tuple[BoosterOption, ...] = ()
     ratings: Mapping[tuple[str, str], float] = field(default_factory=dict)
     shut_in: Mapping[tuple[str, str], float] = field(default_factory=dict)
-    weights: tuple[float, ...] = (0.0,)
+    at_rest: tuple[AtRest, ...] = (AtRest(),)
     heights: float = 0.0
 
     def potential(self, pressure: float) -> float:

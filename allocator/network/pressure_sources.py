@@ -113,13 +113,13 @@ def _reached(
         arrives = top[taker.node] + added(taker.boosters, top[taker.node])
         arrives = min(arrives, plain[taker.node] + more)
         met, behind = mouth, ""
-        if not one.gas:
-            fall = site.places[node].elevation - site.places[taker.node].elevation
-            met += max(weight * fall for weight in one.weights)
+        fall = site.places[node].elevation - site.places[taker.node].elevation
+        met = max(rest.after(mouth, fall) for rest in one.at_rest)
         if plain[taker.node] < taker.needs * (1 - HAIR):  # it takes a booster at the least
-            shut = [(met * option.boost**2 + option.rise, option.booster) for option in used]
+            before = min(mouth, met) if one.gas else met
+            shut = [(before * option.boost**2 + option.rise, option.booster) for option in used]
             if one.gas:
-                met = max(met, taker.own)
+                met = max(min(mouth, met), taker.own)
             into = [
                 (met * option.boost**2 + option.rise, option.booster) for option in taker.boosters
             ]

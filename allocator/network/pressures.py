@@ -19,12 +19,15 @@ from allocator.network.pressure_ranges import (
     GAS_VELOCITY,
     LIQUID_VELOCITY,
     PressureRange,
+    at_rest,
     gain_of,
     heads,
     inlet_of,
     range_of,
 )
 from allocator.network.pressure_records import (
+    IN_SERIES,
+    AtRest,
     BoosterOption,
     FluidPressures,
     PipeKey,
@@ -89,6 +92,7 @@ def _bored(found: PressureRange, asked: Sequence[PipeAsk], head: Floats) -> list
     rough = np.array([ask.pipe.roughness for ask in asked]) / bore
     usual = GAS_VELOCITY if found.gas else LIQUID_VELOCITY
     speed = np.array([ask.pipe.max_velocity or usual for ask in asked])
+    speed *= 1.0 + found.substance.vapour[0]
     if found.gas:
         kelvin = np.array([ask.kelvin for ask in asked])
         law = found.gas_law(kelvin)
@@ -159,6 +163,8 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
     ]
     given = {"source": mouths, "storage": fullest, "machine": givers}
     heights = [place.elevation for place in site.places.values()]
+    boosters = tuple(_boosters(site, fluid, found, arcs))
+    ratio = math.prod(sorted(one.boost for one in boosters)[-IN_SERIES:])
     return FluidPressures(
         fluid=fluid,
         gas=found.gas,
@@ -176,7 +182,7 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
         outlets={name: potential(p or found.unsaid) for name, p in givers.items()},
         demands={name: potential(p) for name, p in wants.items() if p is not None},
         stores=stores,
-        boosters=tuple(_boosters(site, fluid, found, arcs)),
+        boosters=boosters,
         ratings={(kind, name): potential(p) for kind, name, p in ratings if p is not None},
         shut_in={
             (kind, name): potential(p)
@@ -184,7 +190,7 @@ def _of_fluid(site: Network, fluid: str, found: PressureRange) -> FluidPressures
             for name, p in pressures.items()
             if p is not None
         },
-        weights=tuple(dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))),
+        at_rest=at_rest(found, ratio) if max(heights) > min(heights) else (AtRest(),),
         heights=max(heights) - min(heights),
     )
 
@@ -305,6 +311,6 @@ def energy_of(found: PressureRange, booster: BoosterType, kelvin: float) -> floa
     """J/kg that a booster takes at its full ratio or head, of gas that is so hot at its inlet."""
     if not found.gas:
         return GRAVITY * (booster.head or 0.0) / booster.efficiency
-    law = found.gas_law(floats(kelvin))
+    law = found.gas_law(floats(kelvin)) / (1.0 + found.substance.vapour[0])
     heat = value(found.substance, "specific_heat", kelvin, found.ambient) * kelvin
     return float(energy_of_compression(booster.ratio or 1.0, law, heat, booster.efficiency))

@@ -1,6 +1,7 @@
 """Heat of what condenses where a cooler cools wet gas below its dew point: an upper value.
 
-Enthalpy depends on the state alone, so a cooler takes from each kg of gas its sensible heat, and
+A kg of gas is one without its vapour. Enthalpy depends on the state alone, so a cooler takes from
+each the sensible heat of gas and vapour (:func:`allocator.network.properties.substance_of`), and
 for each kg of vapour that is condensed at its outlet the heat of condensation there. The wettest
 source whose gas may come counts for all gas in it; at the highest pressure that the fluid may have,
 at which most condenses, any where boosters move it; and as no drier than gas that is full of vapour
@@ -15,20 +16,11 @@ from contextlib import suppress
 
 from allocator.base.quantities import format_quantity
 from allocator.network.draft import is_mouth
-from allocator.network.properties import substance_of
+from allocator.network.properties import dry_mass, vapour
 from allocator.network.records import Arc, Network
 from allocator.physics.faults import PhysicsError
-from allocator.physics.humidity import condensation_heat, dew_point, drained, most_vapour
-from allocator.physics.substances import GAS_CONSTANT, molar_mass
+from allocator.physics.humidity import condensation_heat, dew_point, drained
 from allocator.site.records import Source
-
-
-def vapour(site: Network, source: Source) -> float:
-    """Share of vapour in a source's gas: what the file says, or what it can hold at its mouth."""
-    if source.water is None or source.temperature is None:
-        return source.water or 0.0
-    pressure = source.pressure or site.ambient.pressure
-    return min(source.water, most_vapour(source.temperature, pressure))
 
 
 def heat_of_route(site: Network, route: Arc, hot: float) -> float:
@@ -76,15 +68,6 @@ def highest_dew(site: Network, fluid: str) -> float | None:
             with suppress(PhysicsError):  # drier than any dew above the freezing point
                 found.append(dew_point(share, pressure))
     return max(found, default=None)
-
-
-def dry_mass(site: Network, fluid: str) -> float | None:
-    """kg/mol of a gas: as known, or by its density; None where neither is given."""
-    known = molar_mass(substance_of(site, fluid))
-    density = site.fluids[fluid].constants.get("density")
-    if known is not None or density is None:
-        return known
-    return density * GAS_CONSTANT * site.ambient.temperature / site.ambient.pressure
 
 
 def _pressures(site: Network, fluid: str) -> tuple[float, float]:

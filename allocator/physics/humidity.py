@@ -39,18 +39,22 @@ def most_vapour(temperature: float, pressure: float) -> float:
 
 
 def drained(water: float, pressure: float, temperature: float, molar_mass: float) -> float:
-    """kg of water that drain from each kg of wet gas cooled to ``temperature`` K.
+    """kg of water that drain of each kg of gas without its vapour, cooled to ``temperature`` K.
 
-    ``water``: mole fraction before; ``molar_mass``: kg/mol of the dry gas; ``pressure``: Pa,
-    infinite where it may be any. Raoult's law, ideal gas; below the triple point of water nothing
-    stays.
+    ``water``: mole fraction of vapour before; ``molar_mass``: kg/mol of the dry gas;
+    ``pressure``: Pa, infinite where it may be any. Raoult's law, ideal gas; below the triple point
+    of water nothing stays.
     """
-    dry = 1.0 - water
-    lost = water  # mol a mol of wet gas
+    lost = water / (1.0 - water)  # mol a mol of dry gas
     if temperature >= WATER_TRIPLE and not math.isinf(pressure):
         left = most_vapour(temperature, pressure)
-        lost = 0.0 if left >= 1.0 else max(0.0, water - dry * left / (1.0 - left))
-    return lost * WATER_MOLAR_MASS / (water * WATER_MOLAR_MASS + dry * molar_mass)
+        lost = 0.0 if left >= 1.0 else max(0.0, lost - left / (1.0 - left))
+    return lost * WATER_MOLAR_MASS / molar_mass
+
+
+def moisture(water: float, molar_mass: float) -> float:
+    """kg of vapour that come with each kg of gas without it; arguments as of :func:`drained`."""
+    return drained(water, math.inf, WATER_TRIPLE, molar_mass)
 
 
 def condensation_heat(temperature: float) -> float:

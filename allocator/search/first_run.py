@@ -1,4 +1,4 @@
-"""The first run on a machine: the search is compiled before the time of its plan begins.
+"""The first run of a version: the search is compiled before the time of its plan begins.
 
 Only where nobody said how long the plan may take, and only for a site whose search is compiled at
 all. Elsewhere it is compiled beside the plan (:mod:`allocator.search.paths.warming`), and so it is
@@ -20,7 +20,7 @@ from allocator.search.paths.warming import all_compiled, compile_all, first_run_
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 
-NOTE = "first run on this machine: compiling the search, once, about 20 s (not in the time limit)"
+NOTE = "first run of this version: compiling the search, once, about 20 s (not in the time limit)"
 
 
 def compiled_first(site: Site, settings: Settings, tell: Callable[[str], object]) -> float:

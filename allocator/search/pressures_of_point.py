@@ -14,7 +14,7 @@ from allocator.model.expressions import arrivals, moved_at_most
 from allocator.model.model import Key
 from allocator.model.pressures import Pressures, boost, nodes_of, used_groups, used_stores
 from allocator.model.rules.pressure import opened
-from allocator.network.pressure_records import BoosterOption, FluidPressures
+from allocator.network.pressure_records import AtRest, BoosterOption, FluidPressures
 from allocator.plans.records import BoosterUse, NodePressure
 from allocator.search.extract import Reading
 
@@ -163,7 +163,7 @@ def _is_open(reading: Reading, source: str) -> bool:
 def _shut_in(
     reading: Reading, pressures: Pressures, one: FluidPressures, used: list[UsedPipe]
 ) -> dict[str, float]:
-    """Potential by node of what feeds it, with nothing flowing: the highest at any weight."""
+    """Potential by node of what feeds it, with nothing flowing: the highest, cold or hot."""
     given: dict[str, float] = {}
     for kind, name, place in _feeding(reading, pressures, one):
         if (kind, name) in one.shut_in:
@@ -173,16 +173,16 @@ def _shut_in(
         ends = [str(key[1]) for pipe in used for key in _ends(pipe)]
         given |= {node: max(given.get(node, 0.0), one.least) for node in ends}
     found: dict[str, float] = {}
-    for weight in one.weights:
-        for node, potential in _at_rest(one, used, given, weight).items():
+    for rest in one.at_rest:
+        for node, potential in _at_rest(one, used, given, rest).items():
             found[node] = max(found.get(node, 0.0), potential)
     return found
 
 
 def _at_rest(
-    one: FluidPressures, used: list[UsedPipe], given: dict[str, float], weight: float
+    one: FluidPressures, used: list[UsedPipe], given: dict[str, float], rest: AtRest
 ) -> dict[str, float]:
-    """The same where a metre of the fluid weighs so many Pa, of what is given at nodes."""
+    """The same where a column at rest adds so much, of what is given at nodes."""
     found = dict(given)
     for _ in range(len(used) + 1):
         changed = False
@@ -195,15 +195,15 @@ def _at_rest(
 
         for pipe in used:
             start, end = (str(key[1]) for key in _ends(pipe))
-            static = weight * max((build.loss.fall for build in pipe.drop.builds), default=0.0)
+            fall = max((build.loss.fall for build in pipe.drop.builds), default=0.0)
             if start in found:
                 potential = found[start]
                 for option in pipe.boosters:
                     potential *= option.boost**2 if one.gas else 1.0
                     potential += option.rise
-                changed |= raised(end, potential + static)
+                changed |= raised(end, rest.exactly(potential, fall))
             if pipe.spur and end in found:
-                changed |= raised(start, found[end] - static)
+                changed |= raised(start, rest.exactly(found[end], -fall))
         if not changed:
             break
     return found

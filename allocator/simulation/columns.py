@@ -27,13 +27,14 @@ SHORT_SECONDS, LEAST_SHARE, LAST_SHORT, EVENTS, UNSERVED, ASKING_SECONDS, ASKED 
 class Tables(NamedTuple):
     """Rates are numbered: tanks' net, tanks' bought arrivals, wants, burners' capacity,
 
-    throttles, groups' power, groups' failed units, loads. Rate q is ``steady[q]`` plus
-    ``term_weight`` times the values of ``term_clock``, from ``term_at[q]`` on. ``touched``:
-    the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``: burners whose
-    units start and stop together and keep run and rest times; ``group_batches``: units of a group
-    in them; ``drains``: most that a tank falls a second without its batches; ``runs``: longest run
-    of them. ``kept``: reserves from each sample of the run on, a column a tank; no rows: as they
-    are.
+    throttles, groups' power, groups' failed units, what the plant itself lacks by bus, loads. Rate
+    q is ``steady[q]`` plus ``term_weight`` times the values of ``term_clock``, from ``term_at[q]``
+    on. ``touched``: the rates that a clock is part of, from ``touched_at[clock]`` on. ``batches``:
+    burners whose units start and stop together and keep run and rest times; ``burner_turns``: group
+    of promised units that turn below full load, -1: another burner; ``group_batches``: units of a
+    group in them; ``drains``: most that a tank falls a second without its batches; ``runs``:
+    longest run of them. ``kept``: reserves from each sample of the run on, a column a tank; no
+    rows: as they are.
     """
 
     node_at: Whole
@@ -58,12 +59,14 @@ class Tables(NamedTuple):
     burner_bus: Whole
     burner_clean: Flags
     burner_group: Whole
+    burner_turns: Whole
     burner_power: Array
     burner_take: Array
     arc_tank: Whole
     arc_burner: Whole
     arc_most: Array
     throttle_bus: Whole
+    throttle_group: Whole
     throttle_tank: Whole
     throttle_fuel: Array
     group_bus: Whole
@@ -98,8 +101,9 @@ class UnitStates(NamedTuple):
     used straight, beside what it saves of emitting power. ``total``: W unserved of the promise,
     since when; W unserved of what is demanded, since when.
     ``on``: the arc by which a burner's units are on, or -1; ``until``: s, to when they must stay
-    so; ``turning``: units of a group that are on; ``fixed``: most that the lots of a tank take;
-    ``starts``: the level of a tank at which its next lot may start.
+    so; ``most``: W of a throttle that may be throttled; ``lost``: share of a group's promised
+    units that are out; ``turning``: units of a group that are on; ``fixed``: most that the lots of
+    a tank take; ``starts``: the level of a tank at which its next lot may start.
     """
 
     rates: Array
@@ -108,6 +112,8 @@ class UnitStates(NamedTuple):
     saved: Array
     burner: Array
     throttle: Array
+    most: Array
+    lost: Array
     load: Array
     bus: Array
     used: Array
@@ -163,6 +169,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None 
         [throttle.power for throttle in circuit.throttles],
         [group.power for group in circuit.groups],
         [group.failed for group in circuit.groups],
+        list(circuit.own),
         [load.power for load in circuit.loads],
     ]
     rates = [rate for part in parts for rate in part]
@@ -198,12 +205,14 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None 
         burner_bus=_wholes(burner.bus for burner in burners),
         burner_clean=_flags(burner.clean for burner in burners),
         burner_group=_wholes(burner.group for burner in burners),
+        burner_turns=_wholes(burner.turns for burner in burners),
         burner_power=_floats(burner.gain for burner in burners),
         burner_take=_floats(burner.take for burner in burners),
         arc_tank=_wholes(arc.tank for arc in circuit.arcs),
         arc_burner=_wholes(arc.burner for arc in circuit.arcs),
         arc_most=_floats(arc.most for arc in circuit.arcs),
         throttle_bus=_wholes(throttle.bus for throttle in circuit.throttles),
+        throttle_group=_wholes(throttle.group for throttle in circuit.throttles),
         throttle_tank=_wholes(throttle.tank for throttle in circuit.throttles),
         throttle_fuel=_floats(throttle.fuel for throttle in circuit.throttles),
         group_bus=_wholes(group.bus for group in circuit.groups),
@@ -216,7 +225,7 @@ def tables_of(circuit: Circuit, phases: Mapping[str, float], kept: Array | None 
         throttle_from=int(begins[4]),
         power_from=int(begins[5]),
         failed_from=int(begins[6]),
-        load_from=int(begins[7]),
+        load_from=int(begins[8]),
         buses=len(circuit.wants),
         loads=len(circuit.loads),
         batches=_wholes(i for i, burner in enumerate(burners) if burner.run > 0),

@@ -3,8 +3,9 @@
 Every tank releases its own promised draw, no more. Beyond that, gas above a tank's reserve is
 burnt in machine capacity that idles: clean ways first, up to what the bus could still use; what
 clean power is left over throttles back promised emitting power. Where a tank is empty or too
-many units are out of order, promised power is lost; surplus stands in for it, and the rest is
-shed in the order of the loads.
+many units are out of order, promised power is lost; surplus in other machines stands in for it, and
+the rest is shed in the order of the loads. Promised units that are out burn no surplus, and what
+they lost cannot be throttled.
 
 Units with run and rest times come in *lots* that start and stop together. A lot starts when its
 tank holds R + D T or more: R its reserve, T the longest run of the tank's lots, and D the most
@@ -91,6 +92,7 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
     arc_tank, arc_burner, arc_most = t.arc_tank, t.arc_burner, t.arc_most
     burner_bus, burner_clean, burner_group = t.burner_bus, t.burner_clean, t.burner_group
     burner_power, burner_take = t.burner_power, t.burner_take
+    throttle_group, burner_turns = t.throttle_group, t.burner_turns
     throttle_from, burner_from, failed_from = t.throttle_from, t.burner_from, t.failed_from
     for i in range(len(burner)):
         burner[i] = 0.0
@@ -102,14 +104,15 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
         room[b] = 0.0
         for i in range(bus.shape[1]):
             bus[b, i] = 0.0
-    _lose(t, rates, tank, bus)
+    most, out = x.most, x.lost
+    _lose(t, rates, tank, bus, out)
     for i in range(len(throttle)):
         throttle[i] = 0.0
-        room[throttle_bus[i]] += rates[throttle_from + i]
+        most[i] = rates[throttle_from + i] * (1.0 - out[throttle_group[i]])
+        room[throttle_bus[i]] += most[i]
     for b in range(len(wanted)):
         lost = bus[b, CLEAN_LOST] + bus[b, EMITTING_LOST]
         wanted[b] = max(0.0, rates[t.want_from + b]) + lost
-    most = rates[throttle_from : throttle_from + len(throttle)]
     on, until, turning, fixed, starts = x.on, x.until, x.turning, x.fixed, x.starts
     batches, run, units_of, group_batches = t.batches, t.batch_run, t.batch_units, t.group_batches
     batch_rest, batch_least, batch_power, drains, runs = (
@@ -209,6 +212,8 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
                 can = min(can, arc_most[arc] - used[number] * burner_take[number])
         elif burner_group[number] >= 0:
             capacity -= rates[failed_from + burner_group[number]]
+        elif burner_turns[number] >= 0:
+            capacity *= 1.0 - out[burner_turns[number]]
         units = 0.0
         if burner_power[number] > 0.0:
             units = min(
@@ -238,8 +243,12 @@ def decide(t: Tables, x: UnitStates, s: Sums) -> None:
 
 
 @inlined
-def _lose(t: Tables, rates: Array, tank: Array, bus: Array) -> None:
-    """Promised power that is not there: empty tanks, and more units out than are spare."""
+def _lose(t: Tables, rates: Array, tank: Array, bus: Array, out: Array) -> None:
+    """Promised power that is not there: empty tanks, more units out than are spare, and what the
+
+    plant itself takes beyond what it has for that. ``out`` is set to the share of each group's
+    promised units that is out.
+    """
     tank_clean, tank_bus, tank_worth = t.tank_clean, t.tank_bus, t.tank_worth
     for k in range(len(tank_bus)):
         if tank[k, LEVEL] <= 0.0 and rates[k] < 0.0:
@@ -249,10 +258,14 @@ def _lose(t: Tables, rates: Array, tank: Array, bus: Array) -> None:
     failed_from, power_from, group_clean = t.failed_from, t.power_from, t.group_clean
     for g in range(len(group_bus)):
         failed = rates[failed_from + g] - group_spare[g]
+        out[g] = 0.0
         if failed > 0.0 and group_needed[g] > 0.0:
             column = CLEAN_LOST if group_clean[g] else EMITTING_LOST
-            share = min(1.0, failed / group_needed[g])
-            bus[group_bus[g], column] += share * rates[power_from + g]
+            out[g] = min(1.0, failed / group_needed[g])
+            bus[group_bus[g], column] += out[g] * rates[power_from + g]
+    own_from = failed_from + len(group_bus)
+    for b in range(t.load_from - own_from):
+        bus[b, CLEAN_LOST] += max(0.0, rates[own_from + b])
 
 
 @inlined

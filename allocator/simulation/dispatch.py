@@ -154,8 +154,11 @@ def _powers(
     """
     wants = [max(0.0, want.at(now)) for want in circuit.wants]
     useful = list(wants)
-    for t in circuit.throttles:
-        useful[t.bus] += max(0.0, t.power.at(now))
+    # Promised units that are out burn no surplus, and what they lost cannot be throttled.
+    left = [1.0 - group.share_lost(group.failed.at(now)) for group in circuit.groups]
+    throttled = [max(0.0, t.power.at(now)) * left[t.group] for t in circuit.throttles]
+    for t, power in zip(circuit.throttles, throttled, strict=True):
+        useful[t.bus] += power
     ways = []
     for way in circuit.arcs:
         burner = circuit.burners[way.burner]
@@ -164,7 +167,7 @@ def _powers(
     # By bus: what clean machines serve, what the others serve.
     clean = [sheet.column(want, -worth) for want in wants]
     other = [sheet.column(want, -EMITTING * worth) for want in wants]
-    spared = [sheet.column(max(0.0, t.power.at(now)), -SAVING * worth) for t in circuit.throttles]
+    spared = [sheet.column(power, -SAVING * worth) for power in throttled]
     given: list[list[tuple[int, float]]] = [[] for _ in range(2 * len(circuit.wants))]
     groups: dict[int, list[tuple[int, float]]] = {}
     for b, burner in enumerate(circuit.burners):
@@ -172,7 +175,9 @@ def _powers(
         if not mine or burner.take <= 0 or burner.power <= 0:
             continue
         units = [(column, 1.0 / burner.take) for column, _ in mine]
-        capacity = max(0.0, burner.capacity.at(now))
+        capacity = max(0.0, burner.capacity.at(now)) * (
+            left[burner.turns] if burner.turns >= 0 else 1
+        )
         if capacity < useful[burner.bus] / burner.power:
             sheet.row(units, 0.0, capacity)
         if burner.group >= 0:

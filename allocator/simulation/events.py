@@ -126,12 +126,13 @@ def _stirred(
     reserves: Array,
     spare: Array,
     failed_from: int,
+    load_from: int,
     on: Whole,
     batches: Whole,
 ) -> bool:
     """True where a decision could set anything: a tank above its reserve or empty, units out,
 
-    or unit batches on.
+    too little for the plant itself, or unit batches on.
 
     Levels need not be up to date: none passes its reserve or 0 without an event.
     """
@@ -141,6 +142,8 @@ def _stirred(
         found |= level <= 0.0 or (has_arc[k] and level >= reserves[k])
     for g in range(len(spare)):
         found |= rates[failed_from + g] > spare[g]
+    for q in range(failed_from + len(spare), load_from):
+        found |= rates[q] > 0.0
     for i in batches:
         found |= on[i] >= 0
     return found
@@ -171,6 +174,8 @@ def _fresh(t: Tables) -> UnitStates:
         np.zeros(len(t.sizes)),
         np.zeros(len(t.burner_bus)),
         np.zeros(len(t.throttle_bus)),
+        np.zeros(len(t.throttle_bus)),
+        np.zeros(len(t.group_bus)),
         np.zeros(t.loads),
         np.zeros((t.buses, 5)),
         np.zeros(len(t.burner_bus)),
@@ -244,7 +249,15 @@ def run(t: Tables, s: Sums, end: float, samples: int, most: int) -> None:
         if deciding:
             # Where nothing was set and nothing can be, the last decision stands.
             stirred = _stirred(
-                tank, rates, has_arc, reserves, t.group_spare, t.failed_from, on, batches
+                tank,
+                rates,
+                has_arc,
+                reserves,
+                t.group_spare,
+                t.failed_from,
+                t.load_from,
+                on,
+                batches,
             )
             deciding = stirred or stirring
             stirring = stirred

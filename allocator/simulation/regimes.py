@@ -171,11 +171,8 @@ def _missing(
     groups = {group.name: group for group in assembly.circuit.groups}
     found = []
     for name, units in failed:
-        group = groups[name]
-        short = units - group.spare
-        if short > 0 and group.needed > 0:
-            power = group.power.steady + sum(weight for _, weight in group.power.terms)
-            found.append((name, min(1.0, short / group.needed) * power))
+        if lost := groups[name].share_lost(units):
+            found.append((name, lost * groups[name].mean_power))
     return tuple(found)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
@@ -62,18 +62,20 @@ def timings_of(site: Site) -> dict[str, Timing]:
     them are merged.
     """
     found: dict[str, Timing] = {}
-    period, known = Fraction(0), dict[str, int]()
+    known: dict[Fraction, int] = {}  # period -> bursts of a clock squared, added up
     for name, source in site.sources.items():
         timing = _timing(source, site.spreads)
         if source.clock == "surveyed" and site.survey_ends is not None:
             timing = timing.any_phase
         if timing.start is not None:
-            joint = _joined(period, Fraction(source.stages[-1].every))
+            period = Fraction(source.stages[-1].every)
+            joint = _joined([*known, period])
             for merged in () if joint is None else _may_merge(source):
                 assert joint is not None
-                more = {**known, name: _bursts(timing.stages[merged:])}
-                if _marks(site, joint, more) <= MOST_MARKS:
-                    period, known, timing = joint, more, replace(timing, merged=merged)
+                bursts = _bursts(timing.stages[merged:])
+                more = {**known, period: known.get(period, 0) + bursts**2}
+                if _marks(joint, more) <= MOST_MARKS:
+                    known, timing = more, replace(timing, merged=merged)
                     break
             else:
                 timing = timing.any_phase
@@ -103,12 +105,9 @@ def _bursts(stages: tuple[Stage, ...]) -> int:
     return math.prod(math.ceil(outer.on / inner.every) for inner, outer in pairwise(stages))
 
 
-def _marks(site: Site, joint: Fraction, known: Mapping[str, int]) -> float:
+def _marks(joint: Fraction, known: Mapping[Fraction, int]) -> int:
     """Work of one window of known clocks: bursts of a joint period times those of one's own."""
-    return sum(
-        number**2 * float(joint) / site.sources[name].stages[-1].every
-        for name, number in known.items()
-    )
+    return sum(squares * round(joint / period) for period, squares in known.items())
 
 
 def surveyed_until(source: S, ends: float) -> S:
@@ -128,15 +127,15 @@ def surveyed_until(source: S, ends: float) -> S:
     return replace(source, stages=stages, drift=0.0, jitter=late)
 
 
-def _joined(period: Fraction, other: Fraction) -> Fraction | None:
-    """The least common multiple of two periods, if it is at most a few of the longer one."""
-    if not period:
-        return other
-    times = (period / other).limit_denominator(MOST_TURNS)
-    if abs(times * other - period) > ROUNDING * period or times == 0:
-        return None
-    joint = period * times.denominator
-    return joint if joint <= MOST_TURNS * max(period, other) else None
+def _joined(periods: Collection[Fraction]) -> Fraction | None:
+    """The least common multiple of periods, if it is at most a few of the longest one."""
+    longest, turns = max(periods), 1
+    for period in periods:
+        share = (longest / period).limit_denominator(MOST_TURNS)
+        if abs(share * period - longest) > ROUNDING * longest:
+            return None
+        turns = math.lcm(turns, share.denominator)
+    return turns * longest if turns <= MOST_TURNS else None
 
 
 def _timing(source: Source, spreads: Mapping[str, Spread]) -> Timing:
@@ -171,6 +170,17 @@ def exact_cycle(source: Source, spreads: Mapping[str, Spread]) -> bool:
       gets is not bounded: beside a dew point it counts as cold as what is around it.
     """
     return not (source.drift or source.jitter or (spreads and varying(source, spreads)))
+
+
+def bursts_are_cut(source: Source, spreads: Mapping[str, Spread]) -> bool:
+    """Whether an on-time may end a burst inside it as soon as that has begun.
+
+    So it is where its length varies, or a period of what is in it.
+    """
+    varies, last = varying(source, spreads) if spreads else {}, len(source.stages)
+    return any("on" in _spread_of(varies, number) for number in range(2, last + 1)) or any(
+        "every" in _spread_of(varies, number) for number in range(1, last)
+    )
 
 
 def varying_ranges(

@@ -16,6 +16,8 @@ from allocator.site.table import Values
 
 EMISSIVITY = 0.3
 """Of a surface of unknown emissivity: low, so that its temperature is on the safe side."""
+DULL = 0.95
+"""The same where heat is to be on the safe side: that of paint, scale and most coverings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,9 +36,12 @@ class Walls:
         return zip(self.sides, self.builds, strict=True)
 
 
-def conductivity_of(material: Material) -> Conductivity | None:
-    """A material's conductivity by temperature, or None where it is not given."""
-    emissivity = EMISSIVITY if material.emissivity is None else material.emissivity
+def conductivity_of(material: Material, unknown: float = EMISSIVITY) -> Conductivity | None:
+    """A material's conductivity by temperature, or None where it is not given.
+
+    ``unknown``: the emissivity of a surface for which none is given.
+    """
+    emissivity = unknown if material.emissivity is None else material.emissivity
     if material.vacuum:
         return Conductivity(material.name, (), vacuum=True, emissivity=emissivity)
     if not material.conductivity:

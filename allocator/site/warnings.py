@@ -16,6 +16,7 @@ from allocator.site.connections import note_excluded, note_unreachable
 from allocator.site.money import lives_without_interest
 from allocator.site.records import POWER, MachineType, Site, Source
 from allocator.site.table import Values
+from allocator.site.wet_gas import note_wet_gas
 
 LEAST_EFFICIENCY = 0.01
 MOST_EFFICIENCY = 0.7
@@ -37,7 +38,7 @@ def note_warnings(site: Site, values: Values) -> None:
     _note_unused(site, values)
     _note_energies(site, values)
     _note_temperatures(values)
-    _note_vapour(site, values)
+    note_wet_gas(site, _section(values, "sources"))
     _note_cold_constants(site, values)
     _note_odd_figures(site, values)
     _note_other_orders(site, values)
@@ -183,31 +184,6 @@ def _note_temperatures(values: Values) -> None:
                 key,
                 f"{key} is {format_quantity(kelvin, 'temperature')}",
                 "a plain number is kelvin: write degrees as '40 degC'",
-            )
-
-
-def _note_vapour(site: Site, values: Values) -> None:
-    """Notes sources whose file says more vapour than their gas can hold where it comes out."""
-    for name, source in site.sources.items():
-        if source.water is None or source.temperature is None:
-            continue
-        # Imported here, for it needs the library of properties, and most sites have no wet gas.
-        from allocator.physics.faults import PhysicsError
-        from allocator.physics.humidity import most_vapour
-
-        pressure = source.pressure or site.ambient.pressure
-        try:
-            most = most_vapour(source.temperature, pressure)
-        except PhysicsError:
-            continue  # colder than water's properties are known
-        if source.water > most * (1 + 1e-6):
-            _section(values, "sources")[name].warn(
-                "water",
-                f"says {format_quantity(source.water, 'share')} of vapour, but at "
-                f"{format_quantity(source.temperature, 'temperature')} and "
-                f"{format_quantity(pressure, 'pressure')} its gas holds no more than "
-                f"{format_quantity(most, 'share')}: the rest comes out as water",
-                "check 'water', 'temperature' and 'pressure', or drain its mouth",
             )
 
 

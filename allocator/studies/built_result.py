@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import os
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,7 +13,7 @@ from allocator.base.labels import labelled
 from allocator.base.quantities import format_quantity
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
-from allocator.base.text import width
+from allocator.base.text import paragraph, width
 from allocator.engine.paths import PlanOrPath, plan_of
 from allocator.intake.merging import merged
 from allocator.intake.workbook import tree_of
@@ -33,7 +34,7 @@ from allocator.studies.done_steps import (
     record_text,
 )
 from allocator.studies.result import StudyResult, joined, study_json
-from allocator.studies.standing import built_part, standing_tree
+from allocator.studies.standing import LEAST, built_part, materials_built, standing_tree
 
 STANDING = "allocator.built/1"
 
@@ -56,26 +57,51 @@ class BuiltResult(StudyResult):
         record: the steps that are done, as the CSV file that keeps them.
         next_steps: the steps that may be done now.
         done: the steps that are done, by key.
+        used: kg of each material that is built, pipe as it was laid.
     """
 
     command: ClassVar[str] = "built"
+    more_files: ClassVar[tuple[str, ...]] = ("site.yaml", "built.csv")
     site: Site
     site_text: str
     record: str
     next_steps: Table
     steps: tuple[BuildStep, ...]
     done: Mapping[str, DoneStep]
+    used: Mapping[str, float]
 
     def summary(self) -> str:
-        """How far the build is, then what may be done now."""
+        """How far the build is, what to mind, then what may be done now."""
         ready = [step for step in self.steps if step.key in self.done]
-        masses = sum(step.mass for step in ready), sum(step.mass for step in self.steps)
+        masses = sum(self.used.values()), sum(step.mass for step in self.steps)
         built, whole = (format_quantity(mass, "mass") for mass in masses)
         told = f"Done: {len(ready)} of {len(self.steps)} steps, {built} of {whole} of material."
         return joined(
-            [f"{self.site.name}: built so far", "-" * width(), told],
+            [f"{self.site.name}: built so far", "-" * width(), told, *self._notes()],
             section_of(self.next_steps) or ["", "Nothing is left to build."],
         )
+
+    def _notes(self) -> list[str]:
+        """What is not tested, and what is more than there was."""
+        found = []
+        due = [
+            step.number
+            for step in self.steps
+            if step.key not in self.done and step.key.removeprefix("test ") in self.done
+        ]
+        if due:
+            numbers = f"step{'s' * (len(due) > 1)} {', '.join(map(str, due))}"
+            found.append(
+                f"To be pressure-tested before first gas: {numbers}. A plan made of the site "
+                "file with what exists does not list them again."
+            )
+        for name, kg in self.used.items():
+            material = self.site.materials.get(name)
+            stock = None if material is None else material.stock
+            if stock is not None and kg > stock * (1.0 + LEAST):
+                more = format_quantity(kg - stock, "mass")
+                found.append(f"{name}: {more} more than the site's stock is built; check both.")
+        return [line for note in found for line in paragraph(note, indent=0)]
 
     def to_json(self) -> str:
         """The steps as JSON."""
@@ -151,6 +177,9 @@ def built(
     network, made = network_of(read_site(path)), plan_of(plan)
     steps = build_order(network, made)
     now = _now(steps, before or {}, done, undo, checked_date(date))
+    for number, metres in (lengths or {}).items():
+        if not 0.0 < metres < math.inf:
+            raise StepError(f"the length of step {number} must be above 0; write '12=212 m'")
     now = _as_laid(steps, now, pipes or {}, lengths or {})
     check_needs(steps, now)
     laid, part = built_part(network, made, now)
@@ -164,8 +193,10 @@ def built(
     ready = [step for step in left if all(keys[number] in now for number in step.after)]
     rows = tuple((s.number, s.action, s.what, s.where, s.mass, s.unlocks) for s in ready[:MOST])
     table = Table("next_steps", "What may be done now", _NEXT, rows)
-    written = merged(text, new) or tree_text(new)
-    return BuiltResult(network, written, record_text(steps, now), table, tuple(steps), now)
+    written, record = merged(text, new) or tree_text(new), record_text(steps, now)
+    return BuiltResult(
+        network, written, record, table, tuple(steps), now, materials_built(laid, part)
+    )
 
 
 MOST = 12

@@ -28,7 +28,7 @@ from allocator.studies.load_factor import load_factor_of
 from allocator.studies.machines import fuel_at_load, fuel_power
 from allocator.studies.running import NotInTimeError, StudyCase, Workers, run_cases
 from allocator.verify.case import case_of
-from allocator.verify.power import own_load
+from allocator.verify.power import own_loads
 
 ANYWHERE = ""
 WHOLE = 1e-5
@@ -229,7 +229,8 @@ def _units(site: Network, machine: MachineType, settings: Settings) -> float:
     except NoPlanError:
         return 0.0
     # pumps, coolers and converters live off these units too, so what they take is carried as well
-    taken = math.fsum(load for loads in own_load(case_of(site, plan)).values() for load in loads)
+    case = case_of(site, plan)
+    taken = math.fsum(case.at_peak(loads) for loads in own_loads(case).values())
     return (plan.power.firm_total + taken) / machine.power_out
 
 

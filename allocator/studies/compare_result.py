@@ -79,6 +79,7 @@ class CompareResult(StudyResult):
     """
 
     command: ClassVar[str] = "comparison"
+    more_files: ClassVar[tuple[str, ...]] = ("page.html",)
     site: Site
     comparison: Table
     power: Table

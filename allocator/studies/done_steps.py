@@ -108,6 +108,9 @@ def read_record(path: Path, steps: Sequence[BuildStep]) -> dict[str, DoneStep]:
             continue
         try:
             metres = parse_quantity(length, "length") if length else None
+            if metres is not None and metres <= 0.0:
+                faults.append(sheet.fault(row, 5, "length must be above 0", "write '212 m'"))
+                continue
             found[key] = DoneStep(key, checked_date(when), pipe, metres)
         except QuantityError as error:
             faults.append(sheet.fault(row, 5, f"length {error}", "write '212 m'"))

@@ -20,7 +20,7 @@ from allocator.intake.level_log import LevelLog, Logged, LogRow
 from allocator.intake.page_test import threshold_of
 from allocator.intake.source_record import METER, Departure, SourceRecord, statement_of
 from allocator.network.deriving import network_of
-from allocator.network.facts import FactError, changed, facts_of
+from allocator.network.facts import FactError, changed
 from allocator.plans.records import NOTHING, Plan
 from allocator.search.as_built import as_built
 from allocator.simulation.tracing import assemble
@@ -35,6 +35,12 @@ NODES = 200
 """Of a re-dispatch."""
 LOST = 1e-6
 """Of its flow: what counts of a source that has stopped, or of which nothing is sure."""
+
+EXACT = 1e-6
+"""Of a measured value: what its text may be better by, as arithmetic is off by less."""
+STEP = 2e-4
+"""Of a measured value: by so much it is changed until its text is no better. A text has three
+digits, whose last is worth five of these or more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,12 +70,16 @@ class FirmOutput:
 
 @dataclass(frozen=True, slots=True)
 class MeasuredKey:
-    """What a departure changes in the site file. ``address``: empty where no one key says it."""
+    """What a departure changes in the site file. ``address``: empty where no one key says it.
+
+    ``measured``: as people are told it, never better than what was; ``value``: SI, what was.
+    """
 
     departure: Departure
     address: str
     stated: str
     measured: str
+    value: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,9 +267,20 @@ def _change(site: Site, departure: Departure) -> MeasuredKey:
         elif source.delivered:
             path = "delivery.every"
     address = address_of((*head, *path.split(".")))
-    return MeasuredKey(
-        departure, address, format_quantity(stated, kind), format_quantity(value, kind)
-    )
+    told = _not_better(value, kind, period=path.endswith("every"))
+    return MeasuredKey(departure, address, format_quantity(stated, kind), told, value)
+
+
+def _not_better(value: float, kind: str, period: bool) -> str:
+    """A value in few digits: a period rounded up, and flows, batches and on-times down.
+
+    A site file that is corrected by it promises no more than what was measured.
+    """
+    side, tried, told = 1.0 if period else -1.0, value, format_quantity(value, kind)
+    while side * (parse_quantity(told, kind) - value) < -EXACT * value:
+        tried += side * STEP * value
+        told = format_quantity(tried, kind)
+    return told
 
 
 def measured(site: Site, changes: tuple[MeasuredKey, ...]) -> Site:
@@ -267,7 +288,6 @@ def measured(site: Site, changes: tuple[MeasuredKey, ...]) -> Site:
 
     A source of which no key says what it does now counts with next to nothing.
     """
-    facts = facts_of(site)
     lost = {c.departure.source for c in changes if not c.address}
     values: dict[str, float] = {}
     for change in changes:
@@ -276,8 +296,7 @@ def measured(site: Site, changes: tuple[MeasuredKey, ...]) -> Site:
             free = replace(site.sources[name], clock="free", error=None, next_start=None)
             site = replace(site, sources={**site.sources, name: free})
         elif change.address and name not in lost:
-            dimension = facts[change.address].dimension
-            values[change.address] = parse_quantity(change.measured, dimension)
+            values[change.address] = change.value
     try:
         site = changed(site, values)
     except FactError:  # measured stages do not nest

@@ -36,6 +36,7 @@ class FrontierResult(StudyResult):
     """
 
     command: ClassVar[str] = "frontier"
+    more_files: ClassVar[tuple[str, ...]] = ("page.html",)
     site: Site
     give: str
     frontier: Table

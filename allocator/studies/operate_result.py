@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import ClassVar
 
 import numpy as np
@@ -16,6 +17,7 @@ from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, width
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.simulation.accounts import draw_of
+from allocator.simulation.columns import SHORT
 from allocator.simulation.operating import (
     Controller,
     ExpectedCourse,
@@ -269,7 +271,7 @@ def operate(
         site,
         days,
         Table("stores", "Head room of the stores", _STORES, tuple(stores)),
-        Table("runs", "Run sheet", _RUNS, tuple(_runs(controller, course, holds, seconds))),
+        Table("runs", "Run sheet", _RUNS, tuple(_runs(controller, now, course, holds, seconds))),
         Table("burn", "When surplus may be burnt", _BURN, tuple(_burn(course, holds, seconds))),
         Table("backup", "Backup", _BACKUP, tuple(_backup(controller, now, run, course))),
         Table("levels", "Levels", _LEVELS, tuple(_levels(controller, now, run, holds))),
@@ -304,6 +306,9 @@ def _stores(
     found = []
     for k, tank in _kept(controller):
         reserve, level = float(holds.reserves[0, k]), _level(state, tank)
+        short = float(run.sums.tank[k, SHORT])
+        if tank.kind == "level" and state.at is not None and short <= NOTHING * tank.size:
+            reserve = min(reserve, level - _lowest_until_full(run, k, tank.size))
         burn = float(holds.levels[0, k])
         end, spilt = float(run.sums.sample_level[-1, k]), draw.tanks[k].spilt
         least = NOTHING * tank.size
@@ -312,15 +317,31 @@ def _stores(
     return found
 
 
+def _lowest_until_full(run: Finished, tank: int, size: float) -> float:
+    """The lowest level of a battery that profiles alone move, until it is full again."""
+    full = np.flatnonzero(run.sums.sample_level[1:, tank] >= size * (1.0 - NOTHING))
+    last = full[0] + 2 if len(full) else None
+    return float(run.sums.sample_low[:last, tank].min())
+
+
 def _runs(
-    controller: Controller, course: ExpectedCourse, holds: Holds, seconds: float
+    controller: Controller,
+    state: PresentState,
+    course: ExpectedCourse,
+    holds: Holds,
+    seconds: float,
 ) -> Iterator[tuple[object, ...]]:
-    """Firm running of each group, then what burns surplus when."""
+    """Firm running of each group, with the units in order, then what burns surplus when."""
     assembly = controller.assembly
     for machine in assembly.case.plan.machines:
         mean = machine.flat_load + machine.cycled + sum(machine.following.values())
         if mean > 0:
-            yield 0.0, seconds, machine.name, mean, "firm output"
+            out = [one for one in state.out if one.group == machine.name]
+            ends = sorted({seconds, *(min(seconds, one.seconds or seconds) for one in out)})
+            for start, end in pairwise([0.0, *ends]):
+                missing = sum(one.count for one in out if (one.seconds or seconds) > start)
+                units = min(mean, float(machine.count - missing))
+                yield start, end, machine.name, units, "firm output"
     burnt = burnt_by_look(course, holds, seconds)
     owners = list(dict.fromkeys(name for name in assembly.burner_of if name is not None))
     rows = []
@@ -360,10 +381,8 @@ def _lost(course: ExpectedCourse) -> Iterator[tuple[str, float]]:
     """Groups of which more units are out now than are spare, and W of firm power that they lack."""
     clocks = {clock.name: float(clock.values[0]) for clock in course.circuit.clocks}
     for group in course.circuit.groups:
-        short = group.failed.at(clocks) - group.spare
-        if short > 1e-9 and group.needed > 0:
-            power = group.power.steady + sum(w for _, w in group.power.terms)
-            yield group.name, min(1.0, short / group.needed) * power
+        if lost := group.share_lost(group.failed.at(clocks) - 1e-9):
+            yield group.name, lost * group.mean_power
 
 
 def _backup(
@@ -377,7 +396,7 @@ def _backup(
         latest = lasts(controller.assembly.case, present, state.states, state.at, level)
         low = np.flatnonzero(run.sums.sample_low[:, k] <= 1e-9 * tank.size)
         short = float(run.times[low[0]]) if len(low) else None
-        if float(run.sums.tank[k, 2]) <= 1e-9 * tank.size:
+        if float(run.sums.tank[k, SHORT]) <= 1e-9 * tank.size:
             short = None
         if latest is not None or short is not None:
             mean = tank.draws.steady + sum(weight for _, weight in tank.draws.terms)

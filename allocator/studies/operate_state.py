@@ -54,29 +54,54 @@ def present_of(case: Case, state: OperatingState) -> PresentState:
             if one.state != "unknown" and one.since is not None
         },
         _seconds(case, state.time),
-        tuple(OutUnits(f"{o.machine}@{o.place}", o.count, o.until) for o in state.units_out),
+        tuple(
+            OutUnits(name, count, o.until)
+            for o in state.units_out
+            for name, count in _groups_out(case, o.machine, o.place, o.count).items()
+        ),
     )
 
 
+def _groups_out(case: Case, machine: str, place: str, count: int) -> dict[str, int]:
+    """Units out by group of the plan; a place may stand for parts of it, the fullest first."""
+    counts = {one.name: one.count for one in case.plan.machines}
+    if (own := f"{machine}@{place}") in counts:
+        return {own: count}
+    parts = [
+        one
+        for one in case.plan.machines
+        if one.type == machine and case.whole.ground(one.place) == place
+    ]
+    found: dict[str, int] = {}
+    for one in sorted(parts, key=lambda one: -one.count):
+        if count > 0 and one.count > 0:
+            found[one.name] = min(count, one.count)
+            count -= found[one.name]
+    return found
+
+
 def _seconds(case: Case, text: str) -> float | None:
-    """Seconds from the site's ``starts_at`` to a time; None where either is not given."""
+    """Seconds from the site's ``starts_at`` to a time; None where either is not given.
+
+    Raises ValueError for what is no time, TypeError where only one of both has a time zone.
+    """
     begin = case.site.starts_at
     if not (text and begin):
         return None
-    now, then = datetime.fromisoformat(text), datetime.fromisoformat(begin)
-    if (now.tzinfo is None) != (then.tzinfo is None):
-        now, then = now.replace(tzinfo=None), then.replace(tzinfo=None)
-    return (now - then).total_seconds()
+    return (datetime.fromisoformat(text) - datetime.fromisoformat(begin)).total_seconds()
 
 
 def _check(case: Case, state: OperatingState, values: Values) -> None:
     """Notes what cannot be."""
+    begin = case.site.starts_at
     try:
         at = _seconds(case, state.time)
     except ValueError:
         return  # noted already
+    except TypeError:
+        at, both = None, f"is {shown(state.time)} and 'starts_at' of the site is {shown(begin)}"
+        values.fault("time", f"{both}: one has a time zone", "give both with one, or none")
     if at is not None and at < 0:
-        begin = case.site.starts_at
         values.fault("time", f"is before the site's 'starts_at', {begin}", "give a later time")
     for name, one in values.get("sources", {}).items():
         if one.get("state") != "unknown":
@@ -84,13 +109,15 @@ def _check(case: Case, state: OperatingState, values: Values) -> None:
     counts = {machine.name: machine.count for machine in case.plan.machines}
     out: dict[str, int] = {}
     for one in values.get("units_out", ()):
-        name = f"{one.get('machine')}@{one.get('place')}"
-        if name not in counts:
+        machine, place, count = one.get("machine"), one.get("place"), one.get("count")
+        name = f"{machine}@{place}"
+        groups = _groups_out(case, machine, place, max(counts.values(), default=0))
+        if not groups:
             one.fault("machine", f"is {shown(name)}, of which the plan has none", "name another")
             continue
-        out[name] = out.get(name, 0) + one.get("count")
-        if out[name] > counts[name]:
-            one.fault("count", f"is above the plan's {counts[name]} units of {name}", "correct it")
+        out[name] = out.get(name, 0) + count
+        if out[name] > (most := sum(counts[group] for group in groups)):
+            one.fault("count", f"is above the plan's {most} units of {name}", "correct it")
 
 
 def _check_source(case: Case, name: str, one: Values, at: float | None) -> None:

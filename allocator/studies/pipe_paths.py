@@ -38,8 +38,8 @@ from allocator.studies.pipe_steps import (
     carries,
     lightest,
     longer,
+    shut_behind,
     spread,
-    static_of,
 )
 
 _NO_LOSS = PipeLoss(0.0, 0.0, 0.0, 0.0, 0.0, math.inf)
@@ -270,7 +270,7 @@ class PipePaths:
                 ):
                     continue
                 reached = before_pipe(one, path, pipe, filling)
-                given, shut = path.given - giver.lost, path.back + static_of(one, giver)
+                given, shut = path.given - giver.lost, shut_behind(one, giver, path.back)
                 if reached is None or given < max(giver.least, one.least):
                     continue
                 if shut > min(pipe.rating, reached[1]):

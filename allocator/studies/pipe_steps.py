@@ -89,7 +89,7 @@ def after_pipe(
             return None
         potential, power = potential + option.gain, power + option.energy * flow
         shut = shut * (option.boost**2 if one.gas else 1.0) + option.rise
-    potential, shut = potential - pipe.lost, shut + static_of(one, pipe)
+    potential, shut = potential - pipe.lost, shut_behind(one, pipe, shut)
     if potential < max(pipe.least, one.least) or shut > pipe.rating:
         return None
     return min(potential, one.most), shut, power
@@ -102,7 +102,7 @@ def before_pipe(
     if one is None:
         return path.potential, path.shut, path.power
     need, power, option = max(path.potential, pipe.least, one.least), path.power, pipe.booster
-    need, bears = need + pipe.lost, min(path.shut, pipe.rating) - static_of(one, pipe)
+    need, bears = need + pipe.lost, _borne_before(one, pipe, min(path.shut, pipe.rating))
     if option is not None:
         need, power = max(need - option.gain, option.inlet), power + option.energy * flow
         bears = bears_before(one, option, bears)
@@ -110,9 +110,15 @@ def before_pipe(
     return None if need > one.most or bears < one.least else (need, bears, power)
 
 
-def static_of(one: FluidPressures, pipe: PipeChoice) -> float:
-    """Potential gained along a pipe at rest, at the most: cold in a fall, hot in a rise."""
-    return max(weight * pipe.known.fall for weight in one.weights)
+def shut_behind(one: FluidPressures, pipe: PipeChoice, shut: float) -> float:
+    """Potential at the end of a pipe, at rest, at the most: cold in a fall, hot in a rise."""
+    return max(rest.after(shut, pipe.known.fall) for rest in one.at_rest)
+
+
+def _borne_before(one: FluidPressures, pipe: PipeChoice, bears: float) -> float:
+    """The highest potential at its start, at rest, of which that at its end is borne."""
+    columns = [rest.below(pipe.known.fall) for rest in one.at_rest]
+    return min((bears - more) / factor for factor, more in columns)
 
 
 def bears_before(one: FluidPressures, option: BoosterOption, bears: float) -> float:

@@ -22,11 +22,13 @@ from allocator.site.records import Site
 class StudyResult:
     """A frozen record whose fields are tables and figures; a table is had by its name as well.
 
-    A subclass says what its text and its JSON are. ``command`` names the files.
+    A subclass says what its text and its JSON are. ``command`` names the files; ``more_files``:
+    those besides text, JSON and the fields that are tables.
     """
 
     __slots__ = ()
     command: ClassVar[str]
+    more_files: ClassVar[tuple[str, ...]] = ()
     site: Site
 
     def tables(self) -> tuple[Table, ...]:
@@ -57,6 +59,13 @@ class StudyResult:
     def other_files(self) -> dict[str, str]:
         """Texts besides those that every result has, by file name."""
         return {}
+
+    @classmethod
+    def usual_files(cls) -> set[str]:
+        """Names of all files that :meth:`save` may write, but for those of plans."""
+        assert dataclasses.is_dataclass(cls)
+        tables = {f"{one.name}.csv" for one in dataclasses.fields(cls) if "Table" in str(one.type)}
+        return {f"{cls.command}.txt", f"{cls.command}.json", *tables, *cls.more_files}
 
     def files(self) -> dict[str, bytes]:
         """What :meth:`save` writes, by name: text, JSON, tables with rows as CSV, plans."""

@@ -91,6 +91,11 @@ class ScheduleResult(StudyResult):
     """
 
     command: ClassVar[str] = "schedule"
+    more_files: ClassVar[tuple[str, ...]] = (
+        "schedule_parts.csv",
+        "schedule_spells.csv",
+        "schedule_steps.csv",
+    )
     site: Site
     steps: tuple[ScheduledStep, ...]
     parts: tuple[ScheduledPart, ...]

@@ -98,12 +98,9 @@ def standing_tree(tree: Tree, site: Network, part: Plan, lengths: Mapping[str, f
     """
     found = dict(tree)
     found["built"] = _built(dict(tree.get("built") or {}), site, part)
-    used: dict[str, float] = {}
-    money = 0.0
+    used, money = materials_built(site, part), 0.0
     for line in bill_of_materials(site, part):
         money += line.money
-        if line.kg is not None:
-            used[line.material] = used.get(line.material, 0.0) + line.kg
     found["materials"] = _less_stock(tree.get("materials") or {}, used)
     limits = tree.get("limits") or {}
     if money > 0 and limits.get("money") is not None:
@@ -116,6 +113,15 @@ def standing_tree(tree: Tree, site: Network, part: Plan, lengths: Mapping[str, f
             routes[name].pop("detour_factor", None)
         found["routes"] = routes
     return {key: value for key, value in found.items() if value or key in tree}
+
+
+def materials_built(site: Network, part: Plan) -> dict[str, float]:
+    """Kilograms of each material in what a plan has new."""
+    used: dict[str, float] = {}
+    for line in bill_of_materials(site, part):
+        if line.kg is not None:
+            used[line.material] = used.get(line.material, 0.0) + line.kg
+    return used
 
 
 def _built(built: Tree, site: Network, part: Plan) -> Tree:

@@ -22,6 +22,7 @@ from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Network
 from allocator.network.wet_gas import heat_of_route
 from allocator.physics.faults import PhysicsError
+from allocator.site.enclosures import DULL, EMISSIVITY
 from allocator.thermal.enthalpy import Enthalpy
 from allocator.thermal.states import Flow, Given
 
@@ -162,11 +163,11 @@ def _carry(
             for i in marched
         ]
         rates = np.array([flows[i].rate for i in marched])
-        runs = march(site, fluid, asks, rates)
-        ends = runs.end if coldest else ends_at_most(site, fluid, asks, rates, runs.end)
+        runs, dull = (march(site, fluid, asks, rates, grey) for grey in (EMISSIVITY, DULL))
+        ends = dull.end if coldest else ends_at_most(site, fluid, asks, rates, runs.end)
         for k, i in enumerate(marched):
             outlets[i], found[i] = float(ends[k]), float(runs.surface[k])
-            losing[i] = float(runs.end[k])
+            losing[i] = float(dull.end[k])
     lost = enthalpy.of(np.array(inlets)) - enthalpy.of(np.array(losing))
     for i, flow in enumerate(flows):
         route = site.routes[flow.run.route]

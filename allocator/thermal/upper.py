@@ -5,8 +5,9 @@ point along a run the gas is the warmer the more flows and the hotter it enters,
 either half is greatest at full flow from the level at which it enters, without the film inside the
 pipe; the second half is entered as hot as the first may end with that film. Full is what the bore
 carries, or what all sources give at once where nothing else gives gas so hot: a wide pipe for a
-small source counts with what can come. A build whose layers are not known in full counts with all
-the heat that its gas has above the surroundings, at both ends.
+small source counts with what can come. Surfaces of unknown emissivity are dull. A build whose
+layers are not known in full counts with all the heat that its gas has above the surroundings, at
+both ends.
 A cooler rejects its duty, with the heat of what condenses, and the power of its pumps and fans; a
 heat sink what it loses at its warmest, what its recovery takes, and what boils; a machine lets in
 the ``heat`` that it gives, for nothing uses it; a store lets in what it takes above the temperature
@@ -27,6 +28,7 @@ from allocator.network.offers import Ask, ends_at_most, march
 from allocator.network.records import Arc, Network
 from allocator.network.wet_gas import heat_of_route
 from allocator.plans.records import Plan
+from allocator.site.enclosures import DULL
 from allocator.thermal.states import peak_of_flow
 
 ROOM = 1.0 + 1e-6
@@ -186,8 +188,9 @@ def halves(
     short = [ask._replace(route=replace(ask.route, length=ask.route.length / 2)) for ask in asks]
     near = march(site, fluid, short, flows)
     middle = ends_at_most(site, fluid, short, flows, near.end)
+    near = march(site, fluid, short, flows, DULL)
     hot = [ask._replace(inlet=float(kelvin)) for ask, kelvin in zip(short, middle, strict=True)]
-    far = march(site, fluid, hot, flows).heat_loss
+    far = march(site, fluid, hot, flows, DULL).heat_loss
     first, second = [], []
     for k, ask in enumerate(asks):
         if pipe_of(site, ask.build) is None:

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from allocator.base.quantities import format_quantity
+from allocator.network.properties import dry_mass, vapour
 from allocator.network.records import Network
-from allocator.network.wet_gas import dry_mass, vapour
 from allocator.physics.humidity import dew_point, drained
 from allocator.plans.records import Plan
 from allocator.site.records import Source

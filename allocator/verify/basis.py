@@ -80,7 +80,9 @@ def averaged(site: Network, duty: Mapping[str, float]) -> Network:
         share = duty.get(name, 1.0)
         pump = source.pump
         if pump is not None and pump.rate is not None:
-            rate = pumped(site, source) if source.through_chamber() else pump.rate * share
+            draws = pump.chamber is not None and source.pressure is not None
+            goes_on = draws and not source.delivered
+            rate = pumped(site, source) if goes_on else pump.rate * share
             pump = replace(pump, rate=rate)
         sources[name] = replace(source, flow=source.flow * share, stages=(), pump=pump)
     return replace(

@@ -87,6 +87,7 @@ def energy_of(record: BoosterType, walked: WalkedFluid, kelvin: float, pascal: f
         law = walked.law(kelvin, pascal)
     except AllocatorError:  # it is liquid at that pressure
         law = walked.law(kelvin, walked.ambient)
+    law /= 1.0 + walked.substance.vapour[0]
     heat = walked.at("specific_heat", kelvin, walked.ambient) * kelvin
     return heat * math.expm1(law / heat * math.log(record.ratio or 1.0)) / record.efficiency
 

@@ -51,7 +51,8 @@ def _check(case: Case, findings: Findings, run: Run, build: PipeType, peak: floa
     thin = density * last / first if substance.phase == "gas" else density
     speed = peak / (thin * area)
     most = USUAL[substance.phase] if build.max_velocity is None else build.max_velocity
-    findings.at_most("bore_velocity", subject, speed, most * (1 + HAIR), "m/s", "its velocity")
+    real = speed / (1 + substance.vapour[0])
+    findings.at_most("bore_velocity", subject, real, most * (1 + HAIR), "m/s", "its velocity")
     if substance.phase == "gas":
         sound = _at(substance, "sound_speed", kelvin, first)
         mach = speed / sound

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, BatteryUse, MachineUse, Plan, SourceUse, StoreUse
-from allocator.site.clocks import Timing, timings_of
+from allocator.site.clocks import Timing
 from allocator.site.records import MachineType, Profile, Stage
 from allocator.verify.basis import averaged
 from allocator.verify.cycle import Cycle, demand_cycle, source_cycle, sure_cycle
+from allocator.verify.sure_clocks import sure_timings
 
 CLASSES = ("clean", "emitting")
 
@@ -185,7 +186,7 @@ def _cycles(site: Network, names: Iterable[str]) -> dict[str, Cycle]:
 
 def _sure(site: Network, names: Iterable[str], cycles: Mapping[str, Cycle]) -> dict[str, Cycle]:
     # Where nothing more is known of a clock, the cycle as it is: one search for all alike.
-    timings, known, found = timings_of(site), {}, {}
+    timings, known, found = sure_timings(site), {}, {}
     for name in names:
         timing = timings[name]
         if timing == Timing(site.sources[name].stages):

@@ -18,17 +18,25 @@ from allocator.verify.basis import content
 from allocator.verify.case import ROUNDING, Case
 from allocator.verify.cycle import Cycle, cycle_of
 from allocator.verify.report import LIMIT, Findings
+from allocator.verify.sure_clocks import is_exact
 from allocator.verify.words import spoken
 
 
 def check_chambers(case: Case, findings: Findings) -> None:
-    """The pump's rate, the mean of the source, and every window, for what is drawn in all.
+    """What may be drawn, the pump's rate, the mean of the source, and every window, for all of it.
 
     What is drawn less the share :data:`LIMIT` of it is there for ever.
     """
-    for name in drawn_through(case):
+    for name, uses in drawn_through(case).items():
         record = case.site.sources[name]
         subject = f"chamber of source {name!r}"
+        for use in uses:
+            findings.holds(
+                "chamber_draw",
+                f"source {use.name!r}",
+                _may_be_drawn(case, record, case.site.sources[use.name]),
+                "is not what a pump may draw out of a chamber through pauses",
+            )
         whole = next((use for use in case.plan.sources if use.name == name), None)
         findings.holds(
             "tap_missing",
@@ -44,6 +52,31 @@ def check_chambers(case: Case, findings: Findings) -> None:
             "is counted with, which firm output that holds with lost or low sources may not do",
         )
         _windows(case, findings, subject, record, rates_of(case, name))
+
+
+ALIKE = ("place", "fluid", "temperature", "pressure", "water", "clock", "error")
+"""What is the same of a source and of what is drawn out of its chamber."""
+
+
+def _may_be_drawn(case: Case, whole: Source, part: Source) -> bool:
+    """Whether a part is on while one of the outer stages of an exact cycle is, or always; at no
+
+    more than the source and its pump give; at the source's own times, and for as much power.
+    """
+    inner = len(whole.stages) - len(part.stages)
+    pump, drawn = whole.pump, part.pump
+    if pump is None or drawn is None or pump.chamber is None or whole.delivered or inner < 1:
+        return False
+    most = whole.flow if pump.rate is None else min(whole.flow, pump.rate)
+    return (
+        is_exact(case.site, whole)
+        and part.stages == whole.stages[inner:]
+        and part.next_start == (whole.next_start if part.stages else None)
+        and part.flow <= most
+        and drawn.energy == pump.energy
+        and all(getattr(part, field) == getattr(whole, field) for field in ALIKE)
+        and is_exact(case.site, part)
+    )
 
 
 def _windows(

@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import math
 
-import numpy as np
-
 from allocator.verify.case import BALANCE, ROUNDING, AuditDestination, Case
-from allocator.verify.cycle import Cycle
 from allocator.verify.report import Findings
 from allocator.verify.scale import fluid_tolerances
+from allocator.verify.sure_clocks import shortest_burst
 from allocator.verify.without import check_direct
 
 
@@ -158,7 +156,7 @@ def check_burns(case: Case, findings: Findings) -> None:
             findings.at_least(
                 "burn_run",
                 subject,
-                shortest_on(case.cycles[source.name]),
+                shortest_burst(case.site, case.site.sources[source.name]),
                 kind.min_burst_time,
                 "s",
                 f"the shortest burst of {source.name!r}",
@@ -175,14 +173,3 @@ def check_burns(case: Case, findings: Findings) -> None:
                 f"what burns bursts for {battery.name!r}",
                 BALANCE * max(units, burnt),
             )
-
-
-def shortest_on(cycle: Cycle) -> float:
-    """s: the shortest time that a source stays on; for ever where it never goes off."""
-    if cycle.steady:
-        return math.inf
-    ends = np.append(cycle.times[1:], cycle.period)
-    lengths = (ends - cycle.times)[cycle.rates > 0]
-    if cycle.rates[0] > 0 and cycle.rates[-1] > 0:  # one interval over the end of the period
-        lengths = np.append(lengths[1:-1], lengths[0] + lengths[-1])
-    return float(lengths.min(initial=math.inf))

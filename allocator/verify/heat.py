@@ -277,7 +277,7 @@ def coldest_end(case: Case, flow: FlowHeat) -> float:
     """K at the end by which a flow's loss counts: of a known pipe that without the film inside."""
     route = case.site.routes[flow.route]
     sink = case.site.pipes[flow.build].sink
-    model = PipeModel.of(case.site, route, flow.build)
+    model = PipeModel.of(case.site, route, flow.build, dull=True)
     piped = route.stream is None or route.stream.kind == "pipe"
     if model is None or sink is not None or not piped:
         return flow.outlet

@@ -116,13 +116,15 @@ def _halves(case: Case, flow: FlowHeat) -> tuple[float, float]:
     if model is None:
         all_of_it = flow.rate * max(0.0, heat_between(case, flow.fluid, _around(case), flow.inlet))
         return all_of_it, all_of_it
+    route = case.site.routes[flow.route]
+    dull = PipeModel.of(case.site, route, flow.build, dull=True) or model
     short = replace(model, length=model.length / 2)
 
     def heat(kelvin: float) -> float:
         return specific_heat(case, flow.fluid, kelvin)
 
     def lost(inlet: float) -> float:
-        end, _ = end_and_surface(short, inlet, flow.rate, heat)
+        end, _ = end_and_surface(replace(dull, length=short.length), inlet, flow.rate, heat)
         return flow.rate * max(0.0, heat_between(case, flow.fluid, end, inlet))
 
     film = Film.of(case, flow.fluid, model.bore, flow.rate, flow.inlet)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 from allocator.network.records import Network
@@ -16,8 +16,10 @@ ROUNDS = 60
 SETTLED = 1e-9
 """Share of a heat flow to which a surface and the faces between layers are settled."""
 SIGMA = 5.670374e-8
-UNKNOWN_EMISSIVITY = 0.3
-"""What the site file's documentation says of a surface whose emissivity is not given."""
+UNKNOWN_EMISSIVITY, DULL = 0.3, 0.95
+"""What the site file's documentation says of a surface whose emissivity is not given: for
+
+temperatures, and for heat."""
 
 
 @dataclass(frozen=True)
@@ -34,8 +36,12 @@ class PipeModel:
     ground: float
 
     @staticmethod
-    def of(site: Network, route: Route, build: str) -> PipeModel | None:
-        """The model of a build on a route, or None where it is not known well enough."""
+    def of(site: Network, route: Route, build: str, *, dull: bool = False) -> PipeModel | None:
+        """The model of a build on a route, or None where it is not known well enough.
+
+        ``dull``: surfaces of which nothing is said give off as much heat as they may.
+        """
+        grey = DULL if dull else UNKNOWN_EMISSIVITY
         record = site.pipes[build]
         if record.bore is None:
             return None
@@ -44,6 +50,8 @@ class PipeModel:
             material = site.materials[layer.material]
             if layer.thickness is None or not (material.conductivity or material.vacuum):
                 return None
+            if material.emissivity is None:
+                material = replace(material, emissivity=grey)
             layers.append((radius, radius + layer.thickness, material))
             radius += layer.thickness
         outer = site.materials[record.layers[-1].material].emissivity if record.layers else None
@@ -52,7 +60,7 @@ class PipeModel:
             route.length,
             tuple(layers),
             radius,
-            UNKNOWN_EMISSIVITY if outer is None else outer,
+            grey if outer is None else outer,
             site.ambient.temperature,
             route.burial_depth,
             site.ambient.ground_conductivity,

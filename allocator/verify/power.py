@@ -22,12 +22,7 @@ def check_power(case: Case, findings: Findings) -> None:
     The rest of the flat pools of both classes carries the plant's own load of the bus.
     """
     tolerance = power_tolerance(case)
-    pools: Pools = {}
-    _generation(case, pools)
-    _released_and_sent(case, pools)
-    _served(case, findings, pools, tolerance)
-    own = own_load(case)
-    rests = {key: math.fsum(terms) for key, terms in pools.items()}
+    rests = _rests(case, findings, tolerance)
     for (bus, kind, shape), rest in rests.items():
         rule = "power_balance_flat" if shape == FLAT else "power_balance_following"
         findings.at_least(
@@ -39,17 +34,35 @@ def check_power(case: Case, findings: Findings) -> None:
             "what is left of it",
             tolerance,
         )
-    for bus, loads in own.items():
-        rest = math.fsum(rests.get((bus, kind, FLAT), 0.0) for kind in CLASSES)
+    for bus, loads in own_loads(case).items():
         findings.at_least(
             "own_load",
             _where(bus, "power"),
-            rest,
-            math.fsum(loads),
+            math.fsum(rests.get((bus, kind, FLAT), 0.0) for kind in CLASSES),
+            case.at_peak(loads),
             "W",
             "the flat power left for pumps, machines and battery losses",
             tolerance,
         )
+
+
+def _rests(case: Case, findings: Findings, tolerance: float) -> dict[Key, float]:
+    """What is left of each pool."""
+    pools: Pools = {}
+    _generation(case, pools)
+    _released_and_sent(case, pools)
+    _served(case, findings, pools, tolerance)
+    return {key: math.fsum(terms) for key, terms in pools.items()}
+
+
+def flat_left(case: Case) -> dict[str, float]:
+    """Flat power of both classes by bus, W, beside what is served; what balances may miss added."""
+    tolerance = power_tolerance(case)
+    found: dict[str, float] = {}
+    for (bus, _, shape), rest in _rests(case, Findings(), tolerance).items():
+        if shape == FLAT:
+            found[bus] = found.get(bus, tolerance) + rest
+    return found
 
 
 def _where(bus: str, what: str) -> str:
@@ -128,38 +141,41 @@ def _served(case: Case, findings: Findings, pools: Pools, tolerance: float) -> N
         )
 
 
-def own_load(case: Case) -> dict[str, list[float]]:
-    """Power that the plant itself uses, W by bus: pumps as if always on (sound for a promise),
+def own_loads(case: Case) -> dict[str, dict[str, float]]:
+    """Power that the plant itself uses, mean W by bus and shape: pumps, and routes that take power
 
-    machines that take power, and what batteries lose, at the charging side.
+    for what they move, as if every source were always on (sound for a promise); boosters, machines
+    that take power, and what batteries lose, at the charging side.
     """
-    found: dict[str, list[float]] = {}
+    found: dict[str, dict[str, list[float]]] = {}
+
+    def add(place: str | None, load: float, shape: str = FLAT) -> None:
+        if load > 0:
+            found.setdefault(case.bus(place), {}).setdefault(shape, []).append(load)
+
     for source in case.plan.sources:
         record = case.site.sources[source.name]
         if record.pump is not None:
-            moved = math.fsum([*source.collect.values(), *source.direct.values()])
-            found.setdefault(case.bus(record.place), []).append(record.pump.energy * moved)
+            add(record.place, record.pump.energy * math.fsum(source.collect.values()))
+            for shape, rate in source.direct.items():
+                add(record.place, record.pump.energy * rate, shape)
     for run in case.plan.runs:
         for flow in run.flows:
-            # what a route takes for moving gas, as if every source were on and every shape at peak
-            peak = case.peak(flow.carries) if flow.layer == "supply" and case.firm else 1.0
-            taken = case.site.routes[run.route].energy * flow.rate * peak
-            if taken > 0:
-                found.setdefault(case.bus(flow.start), []).append(taken)
+            shape = flow.carries if flow.layer == "supply" and case.firm else FLAT
+            add(flow.start, case.site.routes[run.route].energy * flow.rate, shape)
     for booster in case.plan.boosters:
-        found.setdefault(case.bus(booster.start), []).append(booster.power)
+        add(booster.start, booster.power)
     for machine in case.plan.machines:
-        taken = case.machine_type(machine).power_in
-        if taken > 0:
-            load = taken * turnover(case, machine)[FLAT]
-            found.setdefault(case.bus(machine.place), []).append(load)
+        add(machine.place, case.machine_type(machine).power_in * turnover(case, machine)[FLAT])
     for battery in case.plan.batteries:
         kind = case.site.storage[battery.type]
         # what no part uses may stay empty, and loses nothing; bursts lose in their own promise
         kept = battery.level_part + battery.swing_part
-        lost = kind.loss / kind.usable * kept / kind.charge_efficiency
-        found.setdefault(case.bus(battery.place), []).append(lost)
-    return found
+        add(battery.place, kind.loss / kind.usable * kept / kind.charge_efficiency)
+    return {
+        bus: {shape: math.fsum(loads) for shape, loads in shapes.items()}
+        for bus, shapes in found.items()
+    }
 
 
 def check_lines(case: Case, findings: Findings) -> None:

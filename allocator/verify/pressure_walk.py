@@ -2,11 +2,12 @@
 
 Of a gas, isothermal, with ``Rs T = p / rho`` and slope s:
 
-    d(p^2)/dx = -(f / D G^2 Rs T + 2 g s p^2 / (Rs T)) / (1 - G^2 Rs T / p^2)
+    d(p^2)/dx = -(f / D G^2 Rs T + 2 g s (p^2 / (Rs T) - p rho_air)) / (1 - G^2 Rs T / p^2)
 
-by the midpoint rule. Of a liquid ``dp/dx = -f G^2 / (2 rho D) - rho g s``. Between laminar and
-turbulent flow the larger of both friction factors counts. Gas is at its hottest, and as heavy as at
-its coldest where it rises; a liquid is as viscous as at its coldest.
+by the midpoint rule, p counted from the air outside at the same height. Of a liquid ``dp/dx = -f
+G^2 / (2 rho D) - rho g s``. Between laminar and turbulent flow the larger of both friction factors
+counts. Gas is at its hottest, and as heavy as at its coldest where it rises; a liquid is as viscous
+as at its coldest.
 """
 
 from __future__ import annotations
@@ -43,7 +44,7 @@ class WalkedPipe:
 class WalkedFluid:
     """What a walk must know of a fluid: K between which it is, densities and viscosity of a liquid.
 
-    ``unsaid``: Pa at which it is given where that is not said.
+    ``unsaid``: Pa at which it is given where that is not said. ``air``: kg/m3 of the air outside.
     """
 
     substance: Substance
@@ -51,6 +52,7 @@ class WalkedFluid:
     cold: float
     hot: float
     unsaid: float
+    air: float = 0.0
     heavy: float = 0.0
     light: float = 0.0
     viscosity: float = 0.0
@@ -66,7 +68,25 @@ class WalkedFluid:
 
     def law(self, kelvin: float, pascal: float) -> float:
         """``Rs T``, J/kg, the larger of that at a pressure and at the ambient one."""
-        return max(p / self.at("density", kelvin, p) for p in (pascal, self.ambient))
+        return max(self._laws(kelvin, pascal))
+
+    def _laws(self, kelvin: float, pascal: float) -> list[float]:
+        return [p / self.at("density", kelvin, p) for p in (pascal, self.ambient)]
+
+    def _heaviest(self, pascal: float) -> float:
+        return min(self._laws(self.cold, pascal)) / self.substance.heaviest
+
+    def at_rest(self, pressure: float, rise: float, hot: bool) -> float:
+        """Pa a height above a pressure with nothing flowing; below it where ``rise`` is negative.
+
+        Of a gas ``dp/dz = -g (p / (Rs T) - rho_air)``, solved, with the ``Rs T`` of its hottest or
+        its coldest at that pressure.
+        """
+        if not self.gas:
+            return pressure - (self.light if hot else self.heavy) * GRAVITY * rise
+        law = self.law(self.hot, pressure) if hot else self._heaviest(pressure)
+        floats_at = self.air * law  # Pa at which it is as heavy as the air
+        return floats_at + (pressure - floats_at) * math.exp(-GRAVITY * rise / law)
 
     def outlet(self, pipe: WalkedPipe, inlet: float, flow: float) -> float:
         """Pa at the end of a pipe; 0 where nothing gets there."""
@@ -86,13 +106,13 @@ class WalkedFluid:
         if bore is not None:
             viscosity = self.at("viscosity", pipe.kelvin, self.ambient)
             factor = friction(flux * bore / viscosity, kind.roughness / bore) / bore
-        weight = 2.0 * GRAVITY * pipe.rise / pipe.length / law
-        if pipe.rise > 0:
-            weight *= self.hot / self.cold
-        return _walked(inlet**2, pipe.length, factor * flux**2 * law, weight, flux**2 * law)
+        slope = 2.0 * GRAVITY * pipe.rise / pipe.length
+        heavy = self._heaviest(inlet) if pipe.rise > 0 else law
+        lost, fast = factor * flux**2 * law, flux**2 * law
+        return _walked(inlet**2, pipe.length, lost, (slope / heavy, slope * self.air), fast)
 
     def speed(self, pipe: WalkedPipe, pressure: float, flow: float) -> float:
-        """m/s at an end at a pressure."""
+        """m/s at an end at a pressure; of wet gas by ``1 + w`` more than the real one."""
         assert pipe.kind.bore is not None
         if not pressure > 0:
             return math.inf
@@ -102,10 +122,14 @@ class WalkedFluid:
         return flux * self.law(pipe.kelvin, pressure) / pressure
 
 
-def _walked(squared: float, length: float, lost: float, weight: float, fast: float) -> float:
+def _walked(
+    squared: float, length: float, lost: float, weights: tuple[float, float], fast: float
+) -> float:
+    gas, air = weights
+
     def slope(now: float) -> float:
         room = 1.0 - fast / now if now > 0 else 0.0
-        return (lost + weight * now) / room if room > 0 else math.inf
+        return (lost + gas * now - air * math.sqrt(now)) / room if room > 0 else math.inf
 
     step = length / STEPS
     for _ in range(STEPS):
@@ -150,7 +174,8 @@ def walked_fluid(case: Case, fluid: str) -> WalkedFluid | None:
     ambient = site.ambient.pressure
     unsaid = UNSAID * max([*given, *needed])
     cold, hot = _temperatures(case, fluid)
-    found = WalkedFluid(substance_of(case, fluid), ambient, cold, hot, unsaid)
+    air = ambient * 0.0289647 / (8.31446 * site.ambient.temperature)  # molar mass of dry air
+    found = WalkedFluid(substance_of(case, fluid), ambient, cold, hot, unsaid, air)
     if not _can_know(found.substance):
         return None
     found, heights = _known(found), [place.elevation for place in site.places.values()]
@@ -190,6 +215,7 @@ def _known(found: WalkedFluid) -> WalkedFluid:
         cold,
         found.hot,
         found.unsaid,
+        found.air,
         max(densities),
         min(densities),
         max(viscosities),

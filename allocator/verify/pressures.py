@@ -20,6 +20,7 @@ from allocator.verify.boosters import (
     enough,
 )
 from allocator.verify.case import BALANCE, Case
+from allocator.verify.loads import given as given_by_machine
 from allocator.verify.pressure_lines import (
     Header,
     Lines,
@@ -35,6 +36,9 @@ from allocator.verify.pressure_lines import (
 )
 from allocator.verify.pressure_walk import USUAL, WalkedFluid, walked_fluid
 from allocator.verify.report import Findings
+
+COLUMN = 1e-3
+"""Share by which the pressure of a gas at rest may differ: ``Rs T`` is that of another pressure."""
 
 
 def check_pressures(case: Case, findings: Findings) -> None:
@@ -104,8 +108,9 @@ def _check_pipes(lines: Lines, findings: Findings) -> None:
         speed = walked.speed(pipe, end, way.flow)
         usual = USUAL[walked.substance.phase]
         most = pipe.kind.max_velocity or usual
+        real = speed / (1 + walked.substance.vapour[0])
         findings.at_most(
-            "bore_velocity", way.subject, speed, most * (1 + HAIR), "m/s", "its velocity"
+            "bore_velocity", way.subject, real, most * (1 + HAIR), "m/s", "its velocity"
         )
         if walked.gas:
             mach = speed / walked.at("sound_speed", pipe.kelvin, walked.ambient)
@@ -150,9 +155,10 @@ def _check_filling(lines: Lines, findings: Findings) -> None:
         if source.fluid == fluid:
             comes.setdefault(lines.node(source.place), []).append(use.direct.get(FLAT, 0.0))
     for machine in case.plan.machines:
-        given = case.machine_type(machine).outputs.get(fluid, 0.0)
-        load = math.fsum([machine.flat_load, machine.cycled, *machine.following.values()])
-        comes.setdefault(lines.node(machine.place), []).append(given * load)
+        # of what follows a shape only the least of it is always there
+        for one, shape, rate in given_by_machine(case, machine):
+            if one == fluid:
+                comes.setdefault(lines.node(machine.place), []).append(case.least(shape) * rate)
     scale = max((way.flow for way in lines.ways), default=0.0)
     for node, rates in fills.items():
         findings.at_most(
@@ -169,7 +175,7 @@ def _check_filling(lines: Lines, findings: Findings) -> None:
 def _shut_in(lines: Lines) -> None:
     """Pa at every node while nothing flows: of what feeds it, behind boosters at their full.
 
-    A liquid at rest is equally dense everywhere: the highest of it at its coldest and its hottest.
+    All of a fluid is at one temperature then: the highest of it at its coldest and its hottest.
     """
     case, given = lines.case, dict[str, float]()
 
@@ -191,13 +197,13 @@ def _shut_in(lines: Lines) -> None:
         for way in lines.ways:
             for _, node in (way.start, way.end):
                 raised(node, lines.walked.ambient)
-    for density in {lines.walked.heavy, lines.walked.light}:
-        for node, pressure in _at_rest(lines, given, density).items():
+    for hot in (False, True):
+        for node, pressure in _at_rest(lines, given, hot).items():
             lines.shut[node] = max(lines.shut.get(node, 0.0), pressure)
 
 
-def _at_rest(lines: Lines, given: dict[str, float], density: float) -> dict[str, float]:
-    """Pa at every node with nothing flowing, of what is given there; ``density`` 0 of a gas."""
+def _at_rest(lines: Lines, given: dict[str, float], hot: bool) -> dict[str, float]:
+    """Pa at every node with nothing flowing, of what is given there, at its hottest or coldest."""
     found = dict(given)
     for _ in range(len(lines.ways) + 1):
         changed = False
@@ -208,7 +214,7 @@ def _at_rest(lines: Lines, given: dict[str, float], density: float) -> dict[str,
             for booster in way.boosters:
                 pressure = lines.boosted(booster, pressure, lines.walked.heavy)
             if way.pipe is not None:
-                pressure -= density * 9.80665 * way.pipe.rise
+                pressure = lines.walked.at_rest(pressure, way.pipe.rise, hot)
             if pressure > found.get(way.end[1], 0.0) * (1 + 1e-12):
                 found[way.end[1]], changed = pressure, True
         if not changed:
@@ -272,7 +278,7 @@ def _check_reported(lines: Lines, findings: Findings) -> None:
                 "pressure_reported", subject, pressure, most, "Pa", f"the {word} one", HAIR * most
             )
         if shut := lines.shut.get(node):
-            tolerance, what = HAIR * shut, "the one shut in"
+            tolerance, what = (COLUMN if lines.walked.gas else HAIR) * shut, "the one shut in"
             findings.equals("pressure_reported", subject, row.shut_in, shut, "Pa", what, tolerance)
     for way in lines.ways:
         ends = (way.start, way.end)

@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 from allocator.physics.substances import Substance, value
 from allocator.verify.case import Case
+from allocator.verify.vapour import along
 
 
-def substance_of(case: Case, fluid: str) -> Substance:
-    """A fluid for the look-up of its properties."""
+def substance_of(case: Case, fluid: str, *, dry: bool = False) -> Substance:
+    """A fluid for the look-up of its properties, with the vapour that it brings unless ``dry``."""
     record, ambient = case.site.fluids[fluid], case.site.ambient
-    return Substance(
+    found = Substance(
         fluid,
         record.phase,
         record.substance,
         record.constants,
         (ambient.temperature, ambient.pressure),
     )
+    return found if dry else replace(found, vapour=along(case, found))
 
 
-def specific_heat(case: Case, fluid: str, kelvin: float) -> float:
-    """J/(kg K) at ambient pressure."""
+def specific_heat(case: Case, fluid: str, kelvin: float, *, dry: bool = False) -> float:
+    """J/(kg K) at ambient pressure, of each kg without its vapour."""
     pressure = case.site.ambient.pressure
-    return float(value(substance_of(case, fluid), "specific_heat", kelvin, pressure))
+    return float(value(substance_of(case, fluid, dry=dry), "specific_heat", kelvin, pressure))
 
 
 def mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
@@ -44,8 +47,9 @@ def mixed(case: Case, fluid: str, came: list[tuple[float, float]]) -> float:
     return high
 
 
-def heat_between(case: Case, fluid: str, cold: float, hot: float) -> float:
+def heat_between(case: Case, fluid: str, cold: float, hot: float, *, dry: bool = False) -> float:
     """J/kg between two temperatures, by Simpson's rule."""
-    middle = (cold + hot) / 2
-    sides = specific_heat(case, fluid, cold) + specific_heat(case, fluid, hot)
-    return (hot - cold) * (sides + 4 * specific_heat(case, fluid, middle)) / 6
+    first, middle, last = (
+        specific_heat(case, fluid, kelvin, dry=dry) for kelvin in (cold, (cold + hot) / 2, hot)
+    )
+    return (hot - cold) * (first + last + 4 * middle) / 6

@@ -170,10 +170,10 @@ def warmed_place(case: Case, use: RecoveryUse) -> str:
 
 
 def _heat(case: Case, fluid: str, cold: float, hot: float) -> float:
-    """J/kg between two temperatures in panels of Simpson's rule; 0 where it is no hotter."""
+    """J/kg of dry gas between two temperatures, by Simpson's rule; 0 where it is no hotter."""
     if hot <= cold:
         return 0.0
     edges = [cold + (hot - cold) * i / PANELS for i in range(PANELS + 1)]
     return math.fsum(
-        heat_between(case, fluid, low, high) for low, high in itertools.pairwise(edges)
+        heat_between(case, fluid, low, high, dry=True) for low, high in itertools.pairwise(edges)
     )

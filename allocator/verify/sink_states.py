@@ -16,12 +16,12 @@ from typing import NamedTuple
 
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plans.records import HeatSinkUse
-from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, source_cycle
 from allocator.verify.properties import substance_of
 from allocator.verify.report import Findings
+from allocator.verify.sure_clocks import is_exact
 
 KELVINS = 0.05
 """K by which two models of a bath may differ, beside a share of what it warms."""
@@ -228,7 +228,7 @@ def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     site = case.whole
     source = site.sources[heat_sink.source]
     # No admitted cycle of an inexact source brings more than one that never turns off.
-    cycle = source_cycle(source.stages if exact_cycle(source, site.spreads) else ())
+    cycle = source_cycle(source.stages if is_exact(site, source) else ())
     heat, contact, hot = 0.0, 0.0, 0.0
     if heat_sink.heat_while_on is not None:
         heat = heat_sink.heat_while_on

@@ -15,7 +15,6 @@ from dataclasses import replace
 from allocator.network.records import Sink
 from allocator.physics.substances import saturation_temperature, value
 from allocator.plans.records import Run
-from allocator.site.clocks import exact_cycle
 from allocator.site.records import HeatSink, Stage
 from allocator.verify.case import Case
 from allocator.verify.cycle import source_cycle
@@ -29,6 +28,7 @@ from allocator.verify.sink_states import (
     marched,
     mean_heat,
 )
+from allocator.verify.sure_clocks import is_exact
 
 STEPS = 24
 """Temperatures of the sink at which specific heats are looked up, beside its coldest."""
@@ -140,7 +140,7 @@ def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run:
         dew = saturation_temperature(
             "Water", source.water * (source.pressure or site.ambient.pressure)
         )
-        if not exact_cycle(source, site.spreads):
+        if not is_exact(site, source):
             low = min(site.ambient.temperature, heat_sink.initial_temperature)
         findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
 

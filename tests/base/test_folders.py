@@ -205,6 +205,10 @@ def test_a_manifest_that_leads_outside_is_not_followed(tmp_path: Path) -> None:
     facts = {"format": "allocator.files/1", "files": dict.fromkeys(names, entry)}
     (tmp_path / "plan" / MANIFEST).write_text(json.dumps(facts))
     assert listed_files(tmp_path / "plan") == {}
+    with pytest.raises(OutputError, match=r"plan.json, runs.csv would be replaced"):
+        write_folder(tmp_path / "plan", NEW, "plan")
+    for name in OLD:
+        (tmp_path / "plan" / name).unlink()
     write_folder(tmp_path / "plan", NEW, "plan")
     assert (tmp_path / "precious.txt").read_bytes() == b"precious"
 
@@ -294,3 +298,66 @@ def test_a_failure_keeps_the_old_file(
         write_file(tmp_path / "page.html", b"new")
     assert (tmp_path / "page.html").read_text() == "old"
     assert os.listdir(tmp_path) == ["page.html"]
+
+
+@pytest.mark.parametrize("way", ["exchange", "one by one"])
+def test_files_that_no_run_wrote_are_not_replaced(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, way: str
+) -> None:
+    own = tmp_path / "own"
+    mine = {"plan.json": b"my own", "runs.csv": b"mine too", "notes.txt": b"notes"}
+    put(own, mine)
+    if way == "one by one":
+        one_by_one(monkeypatch)
+    for attempt in (
+        lambda: check_folder(own, {"plan.json", "runs.csv"}),
+        lambda: write_folder(own, NEW, "plan"),
+    ):
+        with pytest.raises(OutputError, match=r"own: plan.json, runs.csv would be replaced"):
+            attempt()
+        assert held(own) == mine
+        assert os.listdir(tmp_path) == ["own"]
+    assert not (own / MANIFEST).exists()
+    write_folder(own, {"levels.csv": b"levels"}, "simulate")
+    with pytest.raises(OutputError, match=r"runs.csv would be replaced"):
+        write_folder(own, {"levels.csv": b"new", "runs.csv": b"new"}, "simulate")
+    assert held(own) == {**mine, "levels.csv": b"levels"}
+    check_folder(own, {"levels.csv"})
+    write_folder(own, {"levels.csv": b"new"}, "simulate")
+    assert held(own) == {**mine, "levels.csv": b"new"}
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"name": "of a program of mine"}'])
+def test_a_manifest_of_somebody_else_is_not_replaced(tmp_path: Path, text: str) -> None:
+    put(tmp_path / "own", {MANIFEST: text.encode()})
+    for attempt in (
+        lambda: check_folder(tmp_path / "own", {"plan.json"}),
+        lambda: write_folder(tmp_path / "own", NEW, "plan"),
+    ):
+        with pytest.raises(OutputError, match=r"manifest.json would be replaced"):
+            attempt()
+    assert (tmp_path / "own" / MANIFEST).read_text() == text
+    assert held(tmp_path / "own") == {}
+
+
+@pytest.mark.parametrize("command", ["plan", "other"])
+def test_after_a_kill_where_no_exchange_exists_the_next_run_may_write(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    one_by_one(monkeypatch)
+    more = {**NEW, "a_new.csv": b"new", "z_new.csv": b"new"}
+    whole = {**(OLD if command == "other" else {}), **more, **MINE}
+    for number in range(200):
+        target = tmp_path / str(number)
+        write_folder(target, OLD, "plan")
+        put(target, MINE)
+        killed = killed_at(number, lambda target=target: write_folder(target, more, command))
+        found = held(target)
+        if found not in ({**OLD, **MINE}, whole):
+            assert mixed_files(target), number
+        write_folder(target, more, command)
+        assert held(target) == whole
+        assert mixed_files(target) == []
+        if not killed:
+            break
+    assert not killed

@@ -199,3 +199,27 @@ def test_following_what_cannot_be(
 ) -> None:
     assert main(["operate", str(networks / "first.yaml"), str(planned), *more]) == 2
     assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("begin", "time", "refused"),
+    [
+        ("2027-03-01T08:00", "2027-03-01T08:00Z", True),
+        ("2027-03-01T08:00+02:00", "2027-03-01T08:00", True),
+        ("2027-03-01T08:00+02:00", "2027-03-01T08:00Z", False),
+    ],
+)
+def test_a_time_zone_on_one_side_only_is_refused(
+    networks: Path, tmp_path: Path, capsys: Told, begin: str, time: str, refused: bool
+) -> None:
+    site, folder, state = tmp_path / "site.yaml", tmp_path / "plan", tmp_path / "s.yaml"
+    text = (networks / "first.yaml").read_text("utf-8")
+    site.write_text(text.replace("name: First site\n", f"name: First site\nstarts_at: {begin}\n"))
+    assert main(["plan", str(site), "-o", str(folder), "--node-limit", "50", "--prove", "0"]) == 0
+    capsys.readouterr()
+    state.write_text(GOOD.replace("levels", f"time: {time}\nlevels"))
+    given = ["operate", str(site), str(folder), "--state", str(state), "--days", "1"]
+    assert main(given) == (2 if refused else 0)
+    err = capsys.readouterr().err
+    told = f"{state}:3:7: state: time is '{time}' and 'starts_at' of the site is '{begin}'"
+    assert (told in err) == refused

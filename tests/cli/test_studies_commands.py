@@ -7,9 +7,19 @@ from pathlib import Path
 
 import pytest
 
+from allocator.base.folders import MANIFEST
 from allocator.cli.entry import main
+from allocator.studies.compare_result import CompareResult
+from allocator.studies.frontier_result import FrontierResult
+from allocator.studies.sweep_cases import STORE
+from allocator.studies.sweep_result import SweepResult
 
 Told = pytest.CaptureFixture[str]
+
+
+def files_in(folder: Path) -> set[str]:
+    """Those of a study, but for its plans."""
+    return {path.name for path in folder.iterdir() if path.is_file()} - {MANIFEST}
 
 
 def test_compare_writes_tables_and_a_plan_for_each_mix(
@@ -23,6 +33,7 @@ def test_compare_writes_tables_and_a_plan_for_each_mix(
     assert "4 of 4 mixes" in err
     assert json.loads((folder / "comparison.json").read_text())["mixes"][0]["mix"] == "clean only"
     assert (folder / "comparison.txt").read_text() in out
+    assert files_in(folder) <= CompareResult.usual_files()
     assert main(["audit", site, str(folder / "clean_first")]) == 0
 
 
@@ -117,6 +128,7 @@ def test_frontier(networks: Path, tmp_path: Path, capsys: Told) -> None:
     assert "firm clean power against stock.steel" in capsys.readouterr().out
     assert main(["audit", site, str(folder / "point_02")]) == 0
     assert (folder / "frontier.csv").read_text().startswith("steel_kg,firm_power_w,bound_w,")
+    assert files_in(folder) <= FrontierResult.usual_files()
     assert main([*arguments, "--steps", "1"]) == 2
     arguments[3] = "stel"
     assert main(arguments) == 2
@@ -156,6 +168,7 @@ def test_sweep_of_a_plan(ranged: Path, tmp_path: Path, capsys: Told) -> None:
     assert rows[1].startswith("1,0,0.012,optimal,yes,")
     assert len(rows) == 8
     assert json.loads((folder / "sweep.json").read_text())["mode"] == "re-checked"
+    assert files_in(folder) - {STORE} <= SweepResult.usual_files()
     assert main([*arguments, "--draws", "6", "-o", str(folder)]) == 0
     assert "7 of 7 cases are known already" in capsys.readouterr().err
     assert main([*arguments, "--draws", "6", "--seed", "9", "-o", str(folder)]) == 2

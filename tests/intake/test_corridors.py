@@ -17,6 +17,7 @@ import allocator as al
 from allocator.cli.entry import main
 from allocator.intake import least_cost
 from allocator.intake.cells import TableFileError
+from allocator.intake.corridors import told_length
 from allocator.intake.geotiff import read_geotiff
 from allocator.intake.least_cost import GroundWay, corridors
 from allocator.intake.surface import STEPS, Terrain
@@ -417,7 +418,13 @@ def lengths_are_true(path: Path) -> None:
     site = al.read_site(path)
     for route in site.routes.values():
         one, other = (site.places[end] for end in (route.start, route.end))
-        assert route.length >= math.hypot(one.x - other.x, one.y - other.y) - 0.06, route.name
+        assert route.length >= math.hypot(one.x - other.x, one.y - other.y) - 1e-6, route.name
+
+
+@pytest.mark.parametrize(("length", "told"), [(20.0249844, 20.1), (20.0, 20.0), (20.1, 20.1)])
+def test_lengths_are_rounded_up(length: float, told: float) -> None:
+    """20.02 m written as 20 m was shorter than its own straight line."""
+    assert told_length(GroundWay("a", "b", np.zeros((2, 2)), length, 0.0, length)) == told
 
 
 def test_a_second_search_finds_the_same(tmp_path: Path, capsys: Told) -> None:

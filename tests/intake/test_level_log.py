@@ -81,14 +81,14 @@ def test_dates_marks_and_a_clock_that_is_set_back(tmp_path: Path) -> None:
     days = ["02T00:00", "02T00:10", "09T00:00", "02T00:20", "02T00:30", "02T00:40", "02T00:50"]
     rows = "".join(f"2027-03-{day},{mark}\n" for day, mark in zip(days, "1011010", strict=True))
     file.write_text("time,well [on]\n" + rows, "utf-8")
-    log = LevelLog(file, WANTED, "2027-03-01T00:00+00:00")
+    log = LevelLog(file, WANTED, "2027-03-01T00:00")
     found, faults = log.new_rows()
     assert [row.line for row in found] == [2, 3, 4, 7, 8]
     assert [fault.line for fault in faults] == [5, 6]
     assert found[0].time == 86400.0
     assert log.marks == {"well"}
     assert "row 7: the clock is 6.97 d behind" in log.notes[0]
-    assert log.time_text(86400.0) == "2027-03-02T00:00+00:00"
+    assert log.time_text(86400.0) == "2027-03-02T00:00"
     file.write_text("time,well [on]\n2027-03-01T00:00,on\n", "utf-8")
     assert [row.time for row in log.new_rows()[0]] == [0.0]  # written anew
 
@@ -114,3 +114,71 @@ def test_a_log_that_is_missing_for_a_moment_is_waited_for(tmp_path: Path) -> Non
     file.unlink()
     with pytest.raises(TableFileError, match="cannot be read"):
         log.new_rows(last=True)
+
+
+@pytest.mark.parametrize("zones", [("", "Z"), ("+02:00", "")])
+def test_a_time_zone_on_one_side_only_is_refused(tmp_path: Path, zones: tuple[str, str]) -> None:
+    file = tmp_path / "l.csv"
+    file.write_text(f"well [on],time\non,2027-03-01T08:00{zones[1]}\n", "utf-8")
+    begin = f"2027-03-01T08:00{zones[0]}"
+    with pytest.raises(TableFileError, match="one has a time zone") as caught:
+        LevelLog(file, WANTED, begin).new_rows()
+    assert str(caught.value).startswith(f"{file}:2:2: ")
+    assert begin in str(caught.value)
+
+
+def test_two_time_zones_are_brought_to_one(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    file.write_text("time,well [on]\n2027-03-01T08:00Z,on\n", "utf-8")
+    (row,), _ = LevelLog(file, WANTED, "2027-03-01T08:00+02:00").new_rows()
+    assert row.time == 7200.0
+
+
+@pytest.mark.parametrize("begin", ["", "2027-03-01T00:00"])
+def test_rows_with_and_without_a_time_zone_are_not_mixed(tmp_path: Path, begin: str) -> None:
+    file = tmp_path / "l.csv"
+    times = ("08:00", "09:00Z", "10:00", "11:00+01:00")
+    rows = "".join(f"2027-03-01T{time},on\n" for time in times)
+    file.write_text(f"time,well [on]\n{rows}", "utf-8")
+    found, faults = LevelLog(file, WANTED, begin).new_rows()
+    assert [row.line for row in found] == [2, 4]
+    assert found[1].time - found[0].time == 7200.0
+    assert [(fault.line, fault.column) for fault in faults] == [(3, 1), (5, 1)]
+    assert all("has a time zone, and earlier ones have none" in str(fault) for fault in faults)
+
+
+DAYS = (("02T08:00", "03T08:00"), ("03T09:00", "03T10:00"))
+
+
+@pytest.mark.parametrize("way", ["same file", "new file"])
+@pytest.mark.parametrize("begin", ["", "2027-03-02T08:00"])
+def test_a_log_that_is_begun_again_goes_on_in_time(tmp_path: Path, way: str, begin: str) -> None:
+    """A new file has as many bytes as the old one, and may have its number on the disk."""
+    file = tmp_path / "l.csv"
+    former, later = (
+        "time,well [on]\n" + "".join(f"2027-03-{time},on\n" for time in days) for days in DAYS
+    )
+    file.write_text(former, "utf-8")
+    log = LevelLog(file, WANTED, begin)
+    assert [row.time for row in log.new_rows()[0]] == [0.0, 86400.0]
+    assert log.new_rows() == ([], [])
+    if way == "new file":
+        file.rename(tmp_path / "old.csv")
+    file.write_text(later, "utf-8")
+    assert [row.time for row in log.new_rows()[0]] == [90000.0, 93600.0]
+    assert log.notes == ["was begun again, and is read from its first row"]
+    assert log.time_text(90000.0) == "2027-03-03T09:00"
+    with file.open("a", encoding="utf-8") as more:
+        more.write("2027-03-03T11:00,off\n")
+    assert [row.time for row in log.new_rows()[0]] == [97200.0]
+
+
+def test_a_log_begun_again_is_known_by_its_last_row_as_well(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    rows = [f"{hour},50,10,\n" for hour in range(1000, 2000)]
+    file.write_text(HEAD + "".join(rows), "utf-8")
+    log = LevelLog(file, WANTED)
+    assert len(log.new_rows()[0]) == 1000
+    file.write_text(HEAD + "".join([*rows[:-1], "1999,40,10,\n"]), "utf-8")
+    assert len(log.new_rows()[0]) == 1000
+    assert "was begun again, and is read from its first row" in log.notes

@@ -470,3 +470,58 @@ def test_boosters_in_series_are_counted_shut_in(
     assert len(plan.boosters) == 2
     assert audit(site, plan).breaches == ()
     assert plan.materials[0].used == pytest.approx(kilograms, rel=1e-6)
+
+
+SLOPE = """places:
+  top: {at: [0 m, 0 m], elevation: TOP}
+  end: {at: [300 m, 0 m], elevation: END}
+sources: {well: {place: top, fluid: gas, flow: 20 g/s, pressure: 2.5 kPa(g)}}
+pipes: {dn100: {bore: 102.3 mm}}
+routes: {lane: {between: [top, end]}}
+machines:
+"""
+
+
+def sloped(folder: Path, fluid: str, fall: float, need: float, more: str = "") -> Site:
+    """Gas of 25 mbar along 300 m of wide pipe, to an engine so far below its source."""
+    text = HEAD.replace(GAS, fluid)
+    text += SLOPE.replace("TOP", f"{max(fall, 0.0)} m").replace("END", f"{max(-fall, 0.0)} m")
+    text += ENGINE.format(need=need, places="end: 1").replace(
+        "    min_inlet", f"{more}    min_inlet"
+    )
+    return read(folder, text)
+
+
+@pytest.mark.parametrize(
+    ("fluid", "kilograms"),
+    [
+        ("{phase: gas, heating_value: 40 MJ/kg, substance: Methane}", 0.67983),
+        ("{phase: gas, heating_value: 120 MJ/kg, substance: Hydrogen}", 0.08520),
+        ("{phase: gas, heating_value: 40 MJ/kg, substance: n-Propane}", 1.8992),
+    ],
+)
+@pytest.mark.parametrize("fall", [60.0, -60.0])
+def test_the_pressure_of_a_gas_counts_from_the_air_at_its_height(
+    fluid: str, kilograms: float, fall: float, tmp_path: Path
+) -> None:
+    """``dp = (rho_gas - rho_air) g h`` of what is left over the air outside; friction is 1 Pa.
+
+    Densities at 15 degC and 101.325 kPa (CoolProp 6.6): the air of the standard atmosphere (ISO
+    2533) has 1.2250 kg/m3. A gas lighter than it gains by rising and loses by falling.
+    """
+    gained = (kilograms * 103.825 / 101.325 - 1.2250) * 9.80665 * fall
+    for margin, served in ((-45.0, True), (10.0, False)):
+        need = 103.825 + (gained + margin) / 1000.0
+        site = sloped(tmp_path, fluid, fall, need)
+        plan = planned(site)
+        assert (plan.goals[0].value > 0.0) is served
+        assert audit(site, plan).breaches == ()
+        if served:
+            shut = {row.node: row.shut_in for row in plan.pressures}
+            assert shut["end"] == pytest.approx(103825.0 + gained, abs=4.0)
+            for more, bears in ((10.0, True), (-10.0, False)):
+                rating = f"    pressure_rating: {103825.0 + gained + more} Pa\n"
+                strict = sloped(tmp_path, fluid, fall, 101.325, rating)
+                assert (planned(strict).goals[0].value > 0.0) is bears
+                found = audit(replace(site, machines=strict.machines), plan).rules
+                assert found == (() if bears else ("pressure_rating",))

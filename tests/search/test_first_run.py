@@ -1,4 +1,4 @@
-"""The first run on a machine waits for its search to be compiled, and for nothing else."""
+"""The first run of a version waits for its search to be compiled, and for nothing else."""
 
 from __future__ import annotations
 
@@ -77,7 +77,7 @@ def test_only_a_site_with_a_path_search_waits(
     assert told == [first_run.NOTE]
     assert len(compiled) == 1
     for part in (warming.PATHS, warming.BOUNDS):
-        warming.leave_mark(warming._mark(part))
+        warming.leave_mark(part)
     assert first_run.compiled_first(larger, Settings(), told.append) == 0.0
     assert len(compiled) == len(told) == 1
 
@@ -118,7 +118,7 @@ def test_what_another_run_has_compiled_ends_the_waiting(
     begun = Begun(SLEEP)
     monkeypatch.setattr(warming, "_begun", begun)
     for part in (warming.PATHS, warming.BOUNDS):
-        warming.leave_mark(warming._mark(part))
+        warming.leave_mark(part)
     assert warming.compile_all(arrays, side_by_side=False)
     assert begun.parts == [(warming.PATHS, warming.BOUNDS)]
     assert begun.all_ended

@@ -14,13 +14,15 @@ from allocator.network.deriving import network_of
 from allocator.report.simulated import simulation_text
 from allocator.simulation import Outages, SimulationSettings, Trace
 from allocator.simulation.adequacy import AdequacyWork, ShortYear, adequacy_of, estimated, student
+from allocator.simulation.columns import BURNT
 from allocator.simulation.files import simulation_json
-from allocator.simulation.outages import YEAR, availability, drawn_schedule
+from allocator.simulation.outages import YEAR, OutageSchedule, availability, drawn_schedule
 from allocator.simulation.regimes import Regimes
 from allocator.simulation.steady_states import REST, SteadyStates, _rest, steady_states
 from allocator.simulation.tracing import assemble
 from allocator.site.records import POWER, Demand, Site, Source, Stage, StoreType
 from allocator.verify.case import Case, case_of
+from allocator.verify.tanks.circuit import Rate, added, turned
 
 HOUR = 3600.0
 OFTEN = Outages(500 * HOUR, 50 * HOUR)
@@ -74,6 +76,41 @@ def test_k_out_of_n_units(machines: int) -> None:
         assert estimate.by_cause == pytest.approx(
             {"machine": estimate.mean, "source": 0.0, "storage": 0.0}, rel=1e-6, abs=1e-3
         )
+
+
+def test_the_only_engine_burns_no_surplus_while_it_is_out() -> None:
+    """Gas for 15 kW by halves of a day, of which a store of 20 kg makes 4.63 kW firm in 10 kW.
+
+    It refills first, then 5.37 kW of surplus are burnt until the well stops. Both are lost while
+    the engine is out: OUT of the year.
+    """
+    place = site(
+        sources=named(
+            Source("well", "mill", "gas", flow=0.0015, stages=(Stage(12 * HOUR, 24 * HOUR),))
+        ),
+        storage=named(StoreType("holder", "gas", ("mill",), max_size=20.0)),
+        built=replace(engines().built, machines={("engine", "mill"): 1}),
+        machines=named(replace(engines().machines["engine"], places={"mill": 1})),
+    )
+    assembly = assemble(network_of(place), planned(place, 0))
+    (holder,) = assembly.circuit.tanks
+    all_gas = Rate(0.0, (("well", 0.0015),))  # the plan takes no more than it needs
+    holder = replace(holder, arrivals=all_gas, net=added(all_gas, turned(holder.draws)))
+    circuit = replace(assembly.circuit, tanks=(holder,))
+    regimes = Regimes(replace(assembly, circuit=circuit), circuit)
+    found = adequacy_of(AdequacyWork(regimes, OFTEN, 7), 64)
+    assert found is not None
+    firm = 10e3 * 20.0 / 43.2
+    refill = 20.0 / (0.0015 - firm / 1e7)
+    surplus = (10e3 - firm) * (12 * HOUR - refill) / (24 * HOUR)
+    assert found.promise_short_s.mean == pytest.approx(YEAR * OUT, rel=1e-4)
+    assert found.promise_unserved_j.mean == pytest.approx(YEAR * OUT * firm, rel=1e-4)
+    lost = YEAR * OUT * (firm + surplus)
+    assert found.demand_unserved_j.mean == pytest.approx(
+        YEAR * (30e3 - firm - surplus) + lost, 1e-3
+    )
+    run = regimes.run({}, 10 * 86400.0, OutageSchedule((0.0,), ({"engine@mill": 1},)))
+    assert run.sums.tank[0, BURNT] == run.sums.burner.sum() == 0.0
 
 
 def test_what_is_known_of_outages_keeps_the_mean_and_narrows_its_interval() -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from allocator.simulation.columns import (
@@ -25,6 +27,7 @@ from allocator.verify.tanks.circuit import (
     Burner,
     Circuit,
     CircuitArc,
+    GroupLoad,
     Load,
     Rate,
     Tank,
@@ -64,6 +67,7 @@ def test_surplus_is_burnt_up_to_what_is_wanted_then_throttles_emitting_power() -
         burners=(burner,),
         arcs=(CircuitArc(0, 0, 5.0),),
         throttles=(Throttle(0, 0, 1, 0.001, Rate(30.0)),),
+        groups=(GroupLoad("boiler", 0, False, Rate(30.0), 1.0, 0.0, Rate()),),
     )
     sums = run_circuit(circuit, {}, 100.0).sums
     assert sums.bus[0, [CLEAN, CLEAN_DIRECT]] == pytest.approx([180.0 * 100, 150.0 * 100])
@@ -99,3 +103,58 @@ def test_gas_above_the_reserve_is_burnt_at_once_and_below_it_never() -> None:
     sums = run_circuit(circuit, {"well": 100.0}, 60.0).sums
     assert sums.tank[0, BURNT] == pytest.approx(30.0)
     assert sums.tank[0, LEVEL] == pytest.approx(10.0)
+
+
+def _failing(burner: Burner, spare: float = 0.0) -> Circuit:
+    """One promised unit of two that turn at half load, 100 W each, out for 100 s of 200 s."""
+    fails = clock_of("fails", "outage", source_cycle([Stage(100.0, 200.0)]))
+    failed = Rate(0.0, (("fails", 1.0),))
+    return Circuit(
+        (WELL, fails),
+        (tank("gas", 1e3, 1.0, reserve=0.0),),
+        wants=(Rate(1e6),),
+        burners=(burner,),
+        arcs=(CircuitArc(0, 0, 50.0),),
+        groups=(GroupLoad("engine", 0, True, Rate(100.0), 2.0, spare, failed),),
+        loads=(Load("town", Rate(100.0)),),
+    )
+
+
+def test_promised_units_that_are_out_burn_no_surplus() -> None:
+    """Two units with room for 1 unit more, 1 kg/s and 100 W: while one is out there is half of it.
+
+    It stands in for the 50 W that were lost, and nothing is short of the promise; with no room in
+    the unit left, 50 W are short. A unit that is spare takes nothing away.
+    """
+    turning = Burner("engine", 0, True, -1, Rate(1.0), 100.0, 1.0, turns=0)
+    phases = {"well": 100.0}  # off, from a full store of 1000 kg
+    sums = run_circuit(_failing(turning), phases, 100.0).sums
+    assert sums.tank[0, BURNT] == pytest.approx(0.5 * 100)
+    assert sums.bus[0, CLEAN_DIRECT] == pytest.approx(50.0 * 100)
+    assert sums.whole[UNSERVED] == 0.0
+    in_order = run_circuit(_failing(turning), {**phases, "fails": 100.0}, 100.0).sums
+    assert in_order.tank[0, BURNT] == pytest.approx(1.0 * 100)
+    spare = run_circuit(_failing(turning, 1.0), phases, 100.0).sums
+    assert spare.tank[0, BURNT] == pytest.approx(1.0 * 100)
+    full = replace(turning, capacity=Rate(0.0))
+    lost = run_circuit(_failing(full), phases, 100.0).sums
+    assert lost.whole[UNSERVED] == pytest.approx(50.0 * 100)
+
+
+def test_what_a_failed_emitting_unit_lost_cannot_be_throttled() -> None:
+    """30 W of emitting power are out: 180 W of surplus are wanted, and no oil is saved for it."""
+    burner = Burner("idle", 0, True, -1, Rate(10.0), 100.0, 1.0)
+    oil = Tank("oil", "kg", 50.0, Rate(-0.1), Rate(), Rate(0.1), first=40.0, clean=False)
+    circuit = Circuit(
+        (WELL,),
+        (tank("gas", 10.0, 1.0), oil),
+        wants=(Rate(150.0),),
+        burners=(burner,),
+        arcs=(CircuitArc(0, 0, 5.0),),
+        throttles=(Throttle(0, 0, 1, 0.001, Rate(30.0)),),
+        groups=(GroupLoad("boiler", 0, False, Rate(30.0), 1.0, 0.0, Rate(1.0)),),
+        loads=(Load("hall", Rate(30.0)),),
+    )
+    sums = run_circuit(circuit, {}, 100.0).sums
+    assert sums.bus[0, [CLEAN, CLEAN_DIRECT]] == pytest.approx([180.0 * 100, 180.0 * 100])
+    assert sums.throttle[0] == sums.tank[1, SAVED] == sums.whole[UNSERVED] == 0.0

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import os
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -79,6 +80,49 @@ def test_units_out_are_firm_power_short(first: al.Plan) -> None:
     (row,) = found.backup.records()
     assert row["short"] == "small_engine@mill, units out"
     assert row["latest_s"] == 0.0
+    firm = [row for row in found.runs.records() if row["runs_on"] == "firm output"]
+    (use,) = first.machines
+    assert [row["until_s"] for row in firm] == [2 * HOUR, 24 * HOUR]
+    assert firm[0]["units"] == pytest.approx(min(firm[1]["units"], use.count - 1))
+
+
+LEVELLED = """
+format: allocator.site/2
+name: Levelled
+fluids: {gas: {heating_value: 20 MJ/kg, phase: gas}}
+materials: {steel: {stock: 1 t}}
+places: {yard: {at: [0 m, 0 m]}}
+starts_at: 2027-03-01T00:00
+sources: {well: {place: yard, fluid: gas, flow: 2 g/s}}
+storage: {battery: {holds: power, places: [yard], size: {max: 300 kWh}}}
+machines:
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 8 kW}, places: {yard: 2}}
+demands: {town: {power: 16 kW, place: yard, profile: [1, 3]}}
+"""
+"""8 kW by night, 24 kW by day, of 16 kW that are generated throughout: 12 h of 8 kW are 96 kWh."""
+
+
+@pytest.mark.parametrize(
+    ("hours", "level", "reserve"), [(0.0, 2.0, 0.0), (12.0, 98.0, 96.0), (15.0, 75.0, 72.0)]
+)
+def test_a_battery_that_levels_needs_what_the_rest_of_the_peak_takes(
+    hours: float, level: float, reserve: float, tmp_path: Path
+) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(LEVELLED)
+    plan = al.plan(path, node_limit=500, prove=0).plan
+    assert plan.power.firm_total == pytest.approx(16e3, rel=1e-4)
+    (store,) = assemble(al.read_site(path), plan).circuit.kept
+    kilowatt_hours = {store.name: level * 3.6e6}
+    found = al.operate(path, plan, PresentState(kilowatt_hours, {}, hours * HOUR), days=2)
+    (row,) = found.stores.records()
+    assert row["reserve"] == pytest.approx(reserve * 3.6e6, abs=3.6e6)
+    assert found.promise_held
+    assert not found.backup.rows
+    little = {store.name: max(0.0, reserve - 20.0) * 3.6e6}
+    short = al.operate(path, plan, PresentState(little, {}, hours * HOUR), days=2)
+    assert short.promise_held is (reserve == 0.0)
+    assert bool(short.backup.rows) is (reserve > 0.0)
 
 
 def toy(levels: tuple[float, float], inflow: tuple[float, float]) -> Circuit:

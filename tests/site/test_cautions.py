@@ -57,6 +57,43 @@ def test_a_fluid_brings_its_caution(fluid: Fluid, head: str) -> None:
     assert head in heads(site_with(fluid))
 
 
+@pytest.mark.parametrize(
+    ("fluid", "poisons"),
+    [
+        (Fluid("furnace gas", heating_value=1e7, substance="CarbonMonoxide"), {"Carbon"}),
+        (Fluid("lean", heating_value=1e7, substance="CarbonMonoxide"), {"Carbon"}),
+        (Fluid("lean", heating_value=1e7, substance="CarbonMonoxide[0.3]&Nitrogen[0.7]"),
+         {"Carbon", "Raw"}),
+        (Fluid("wood_gas", heating_value=5e6), {"Carbon", "Raw"}),
+        (Fluid("charcoal retort gas", heating_value=5e6), {"Carbon", "Raw"}),
+        (Fluid("CO"), {"Carbon"}),
+        (Fluid("NH3"), {"Ammonia"}),
+        (Fluid("fuel", substance="Ammonia", heating_value=1.9e7), {"Ammonia"}),
+        (Fluid("landfill gas", heating_value=1.5e7), {"Hydrogen", "Raw"}),
+        (Fluid("biogas", heating_value=1.8e7), {"Hydrogen", "Raw"}),
+        (Fluid("associated gas", heating_value=4e7), {"Hydrogen", "Raw"}),
+        (Fluid("acid", substance="HydrogenSulfide"), {"Hydrogen"}),
+        (Fluid("gas", heating_value=2e7), {"Raw"}),
+        (Fluid("methane", heating_value=5e7, substance="Methane"), set()),
+        (Fluid("diesel", phase="liquid", heating_value=4e7), set()),
+        (Fluid("CO2", emission="biogenic"), set()),
+        (Fluid("wood", phase="solid", heating_value=1.6e7), set()),
+    ],
+)  # fmt: skip
+def test_a_poisonous_gas_is_told(fluid: Fluid, poisons: set[str]) -> None:
+    found = [text for text in cautions_for(site_with(fluid)) if not text.startswith("Hydrogen:")]
+    told = {text.split(" ")[0] for text in found if "poison" in text or "kills" in text}
+    assert told == poisons
+    assert all("Local codes" in text for text in found if "kills" in text)
+
+
+def test_gas_that_is_bought_is_no_raw_gas() -> None:
+    gas = Fluid("gas", heating_value=4e7)
+    bought = Source("main", "here", "gas", 1.0, price=0.8)
+    assert "Raw" in heads(site_with(gas))
+    assert "Raw" not in heads(site_with(gas, bought))
+
+
 def test_a_harmless_fluid_brings_none() -> None:
     assert heads(site_with(Fluid("water", phase="liquid"))) == ["Local"]
 

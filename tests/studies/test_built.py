@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import math
+import multiprocessing
+import time
 from pathlib import Path
 
 import pytest
+from crashing import killed_at
 
 import allocator as al
+from allocator.base import folders
 from allocator.cli.entry import main
+from allocator.engine.plan_folder import write_plan_files
 from allocator.network.deriving import network_of
 from allocator.report.bill import bill_of_materials
 from allocator.report.handover.build_order import build_order
@@ -57,8 +63,13 @@ def test_pipe_and_length_as_laid(plan: al.Plan, tmp_path: Path) -> None:
     kilograms = {}
     for length in (None, 230.0):
         lengths = {} if length is None else {lay.number: length}
-        path.write_text(al.built(FIRST, plan, done=[lay.number], lengths=lengths).site_text)
+        result = al.built(FIRST, plan, done=[lay.number], lengths=lengths)
+        path.write_text(result.site_text)
         site = al.read_site(path)
+        # 200 m of dn25 as planned, 2.50 kg/m
+        assert result.used == {"steel": pytest.approx(2.5 * (length or 200.0), abs=1e-5)}
+        assert "more than the site's stock" not in result.summary()
+        assert f"before first gas: step {lay.number + 1}." in result.summary()
         stock = site.materials["steel"].stock
         assert stock is not None
         kilograms[length] = stock
@@ -67,6 +78,11 @@ def test_pipe_and_length_as_laid(plan: al.Plan, tmp_path: Path) -> None:
     assert kilograms[None] - kilograms[230.0] == pytest.approx(75.0, abs=1e-5)
     with pytest.raises(StepError, match="no pipe of the site is called 'dn999'"):
         al.built(FIRST, plan, done=[lay.number], pipes={lay.number: "dn999"})
+    for length in (0.0, -400.0, math.inf):
+        with pytest.raises(StepError, match="must be above 0"):
+            al.built(FIRST, plan, done=[lay.number], lengths={lay.number: length})
+    result = al.built(FIRST, plan, done=[lay.number], lengths={lay.number: 1000.0})
+    assert "steel: 1.44 t more than the site's stock is built" in result.summary()
 
 
 def test_no_step_is_done_before_what_it_needs(plan: al.Plan) -> None:
@@ -107,6 +123,11 @@ def test_the_command_keeps_a_record(tmp_path: Path, capsys: Told) -> None:
         assert not (tmp_path / "no.yaml").exists()
     assert main([*arguments, "--undo", "3"]) == 0
     assert "Done: 2 of" in capsys.readouterr().out
+    kept = record.read_bytes()
+    record.write_bytes(kept.rstrip(b"\n").rstrip(b",") + b",dn25,-3 m\n")
+    assert main(arguments) == 2
+    assert "length must be above 0" in capsys.readouterr().err
+    record.write_bytes(kept)
     record.write_text(record.read_text().replace("machine:", "turbine:"))
     assert main(arguments) == 2
     assert f"{record}:2:2: 'turbine:" in capsys.readouterr().err
@@ -117,3 +138,49 @@ def test_the_command_keeps_a_record(tmp_path: Path, capsys: Told) -> None:
 def test_replan_of_another_site_is_refused(plan: al.Plan) -> None:
     with pytest.raises(al.PlanFileError, match="is for 'First site', and the site is"):
         al.replan(NETWORKS / "dry_valley.yaml", plan)
+
+
+@pytest.fixture(scope="module")
+def saved(plan: al.Plan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The plan's folder."""
+    folder = tmp_path_factory.mktemp("built") / "plan"
+    write_plan_files(folder, al.read_site(FIRST), plan)
+    return folder
+
+
+def test_two_runs_at_once_lose_no_step(
+    saved: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each waits before it writes, as long as the other may take to read."""
+    record = tmp_path / "built.csv"
+    given = ["built", str(FIRST), str(saved), "--record", str(record)]
+    write = folders.write_file
+
+    def late(path: Path, content: bytes) -> None:
+        time.sleep(1.0)
+        write(path, content)
+
+    monkeypatch.setattr(folders, "write_file", late)
+    fork = multiprocessing.get_context("fork")
+    both = [fork.Process(target=main, args=([*given, "--done", step],)) for step in "12"]
+    for one in both:
+        one.start()
+    for one in both:
+        one.join()
+    rows = record.read_text().splitlines()[1:]
+    assert [row.partition(",")[0] for row in rows] == ["1", "2"]
+
+
+def test_a_kill_leaves_no_site_file_without_its_record(saved: Path, tmp_path: Path) -> None:
+    number, killed, between = 0, True, False
+    while killed:
+        record, site = tmp_path / f"{number}.csv", tmp_path / f"{number}.yaml"
+        given = ["built", str(FIRST), str(saved), "--record", str(record), "-o", str(site)]
+        killed = killed_at(number, lambda given=given: main([*given, "--done", "1"]))
+        assert record.exists() or not site.exists(), number
+        between = between or record.exists() > site.exists()
+        if between:
+            assert main(given) == 0
+            assert "built:" in site.read_text()
+        number += 1
+    assert between

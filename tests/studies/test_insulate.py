@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 
 import pytest
@@ -241,3 +242,29 @@ demands: {town: {fluid: water, place: top, flow: 1 kg/s, min_inlet_pressure: 1.5
         assert (one.start, one.given_by) == ("middle", "source well at low")
         assert one.enters == pytest.approx(5e5 - 20 * 9.80665 * 999.7, rel=1e-4)
         assert one.needed == pytest.approx(1.5e5 + 15 * 9.80665 * 999.7, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("table", "words"),
+    [
+        ("[[50 degC, 0.04], [400 degC, 0.1]]", "so cold"),
+        ("[[0 degC, 0.04], [100 degC, 0.05]]", "so hot"),
+        ("[[90 degC, 0.04], [100 degC, 0.05]]", "so hot or so cold"),
+    ],
+)
+def test_a_conductivity_that_is_not_known_is_told_for_hot_and_cold(
+    tmp_path: Path, table: str, words: str
+) -> None:
+    """Wool between gas of 380 degC and air of 15 degC; a table holds 25 K beyond its ends."""
+    text = COOL.read_text(encoding="utf-8")
+    path = tmp_path / "site.yaml"
+    changed, number = re.subn(
+        r"  wool:\n(    .*\n)+",
+        f"  wool: {{stock: 12 t, density: 100 kg/m^3, conductivity: {table}}}\n",
+        text,
+    )
+    assert number == 1
+    path.write_text(changed, encoding="utf-8")
+    rows = rows_of_route(read_site(path), "track")
+    (thick,) = (row for row in rows if (row.build, row.inlet) == ("thick", 653.15))
+    assert f"a conductivity not known {words}" in thick.broken

@@ -87,11 +87,14 @@ def test_the_end_of_a_pipe_into_a_vessel_is_as_slow_as_plans_have_it(tmp_path: P
 
 
 def test_a_vessel_that_does_not_bear_what_a_compressor_gives_shut_in(tmp_path: Path) -> None:
-    """1.5 bar times 14 is 21 bar, 20.05 bar over the ambient 0.95 bar."""
+    """1.5 bar times 14 is 21 bar, 20.05 bar over the ambient 0.95 bar.
+
+    What the air outside loses on the 60 m up to the mast counts as at ambient pressure: 0.3 %.
+    """
     text = HUT.replace("max_pressure: 20 bar,", "max_pressure: 20 bar, pressure_rating: 20.5 bar,")
     ((power, _, _, reason),) = _ranked(_site(text, tmp_path)).values()
     assert power == 0
-    assert "shut in: 2 MPa over ambient, 1.96 MPa" in reason
+    assert "shut in: 2.01 MPa over ambient, 1.96 MPa" in reason
     assert "borne" in reason
 
 

@@ -472,3 +472,48 @@ def test_a_booster_at_a_pipe_takes_the_power_of_the_pipes_stream(tmp_path: Path)
     for share in (0.9, 1.1):
         other = replace(plan, boosters=(replace(fan, power=share * fan.power),))
         assert "booster_power" in audit(site.site, other).rules
+
+
+FOLLOWING = """format: allocator.site/2
+name: Gas made in step with a demand
+fluids:
+  feed: {phase: liquid}
+  gas: {phase: gas, heating_value: 20 MJ/kg, constants: {density: 1.15, viscosity: 1.2e-5,
+    molar_mass: 0.027, specific_heat: 1500, conductivity: 0.03}}
+materials: {steel: {}}
+places: {works: {at: [0 m, 0 m]}, mill: {at: [90 m, 0 m]}}
+sources:
+  well: {place: works, fluid: feed, flow: 10 g/s}
+  puff: {place: works, fluid: gas, flow: 3 g/s, pressure: 120 kPa, cycle: [{on: 1 h, every: 4 h}]}
+pipes: {dn25: {bore: 27.3 mm, layers: [{material: steel, mass: 2.5 kg/m}]}}
+routes: {lane: {between: [works, mill]}}
+storage: {holder: {holds: gas, places: [works], size: {max: 400 kg}, pressure: 105 kPa}}
+machines:
+  reformer: {inputs: {feed: 4 g/s}, outputs: {power: 10 kW, gas: 3 g/s}, outlet_pressure: 120 kPa,
+    places: {works: 1}}
+demands:
+  town: {power: 6 kW, place: works, profile: [0.5, 1.5]}
+  mill: {fluid: gas, flow: 1.6 g/s, place: mill, min_inlet_pressure: 102 kPa, min_share: 100 %}
+"""
+
+
+def test_what_follows_a_demand_fills_stores_at_its_least(tmp_path: Path) -> None:
+    """The holder releases what it gets, so nothing but its filling can be at fault."""
+    path = tmp_path / "site.yaml"
+    path.write_text(FOLLOWING, encoding="utf-8")
+    site = read_site(path)
+    plan = make_plan(site, Settings(node_limit=300, threads=1)).plan
+    assert plan is not None
+    assert breaches(site, plan) == []
+    (holder,), (reformer,) = plan.stores, plan.machines
+    (load,) = reformer.following.values()
+    assert load == pytest.approx(0.6)
+    least = 3e-3 * (reformer.flat_load + 0.5 * load)
+    most = 3e-3 * (reformer.flat_load + load)
+    for inflow, found in (
+        (0.99 * least, ()),
+        (1.01 * least, ("pressure_filling",)),
+        (0.99 * most, ("pressure_filling",)),
+    ):
+        more = replace(holder, inflow=inflow, draw={"flat": holder.draw["flat"] + inflow})
+        assert audit(site, replace(plan, stores=(more,))).rules == found

@@ -16,21 +16,23 @@ from allocator.model.pressures import (
     used_stores,
 )
 from allocator.model.rules.pressure import opened
-from allocator.network.pressure_records import BoosterOption, FluidPressures
-
-IN_SERIES = 3
-"""Boosters in series behind which the pressure shut in is looked at."""
+from allocator.network.pressure_records import (
+    IN_SERIES,
+    AtRest,
+    BoosterOption,
+    FluidPressures,
+)
 
 
 def rating(model: Model, sets: IndexSets) -> None:
     """``shut <= rating`` of every pipe laid, store used and machine that takes or gives there.
 
     The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
-    source, store and machine in use there, and ``shut_j >= shut_i + weight fall`` along what is
-    laid from i to j (of a spur: both ways), ``shut_j >= boost (least + shut_i) - least + rise +
-    weight fall`` behind a booster. A store bears what a booster at its inlet gives shut in. All of
-    it for each weight of the fluid: a liquid as heavy as at its coldest everywhere presses most
-    below what feeds it, as light as at its hottest most above.
+    source, store and machine in use there, and ``least + shut_j >= factor (least + shut_i) + more``
+    along what is laid from i to j (of a spur: both ways), with what a column at rest adds; behind a
+    booster with ``boost (least + shut_i) + rise`` in place of ``least + shut_i``. A store bears
+    what a booster at its inlet gives shut in. All of it for the fluid as cold as it can be
+    everywhere, which presses most below what feeds it, and as hot, which presses most above.
     """
     pressures = sets.pressures
     if pressures is None:
@@ -38,18 +40,18 @@ def rating(model: Model, sets: IndexSets) -> None:
     for one in pressures.fluids.values():
         if one.ratings:
             top = _top_shut(pressures, one)
-            for number, weight in enumerate(one.weights):
-                _of_weight(model, sets, _Shut(pressures, one, number, weight, top))
+            for number, rest in enumerate(one.at_rest):
+                _of_column(model, sets, _Shut(pressures, one, number, rest, top))
 
 
 @dataclass(frozen=True, slots=True)
 class _Shut:
-    """Potentials of a fluid shut in, at a weight; ``top``: the highest that is looked at."""
+    """Potentials of a fluid shut in, cold or hot; ``top``: the highest that is looked at."""
 
     pressures: Pressures
     one: FluidPressures
     number: int
-    weight: float
+    rest: AtRest
     top: float
 
     def at(self, place: str) -> Key:
@@ -59,7 +61,7 @@ class _Shut:
         return self.pressures.above(self.one.fluid, potential)
 
 
-def _of_weight(model: Model, sets: IndexSets, shut: _Shut) -> None:
+def _of_column(model: Model, sets: IndexSets, shut: _Shut) -> None:
     pressures, one, fluid = shut.pressures, shut.one, shut.one.fluid
     ends: dict[tuple[str, Key], float] = {}
     for arc, losses in pressures.losses.items():
@@ -154,22 +156,26 @@ def _top_shut(pressures: Pressures, one: FluidPressures) -> float:
     behind = [_shut_behind(pressures, option) for option in one.boosters]
     for ratio, more in sorted(behind, reverse=True)[:IN_SERIES]:
         top = ratio * top + more
-    return top + max(one.weights) * one.heights
+    falls = (one.heights, -one.heights)
+    raised = max(rest.after(top + one.least, fall) for rest in one.at_rest for fall in falls)
+    return max(top, raised - one.least)
 
 
 def _shut_along(model: Model, shut: _Shut, arc: PipeArc) -> None:
     pressures, losses = shut.pressures, shut.pressures.losses[arc]
     start, end = shut.at(arc.start), shut.at(arc.end)
-    static = shut.weight * max(loss.fall for loss in losses.values())
-    room = max(0.0, shut.top + static)
+    least, fall = shut.one.least, max(loss.fall for loss in losses.values())
+    factor, static = shut.rest.below(fall)
+    static += (factor - 1.0) * least
+    room = max(0.0, factor * shut.top + static)
     laid: Terms = [(-room, directed(arc, build)) for build in losses]
     for spur in pressures.spurs_at.get(arc, ()):
         laid += [(-room, spur_laid(spur, build)) for build in losses]
     name = f"shut_along[{arc.route},{arc.start},{arc.fluid},{shut.number}]"
-    model.row(name, [(1.0, end), (-1.0, start), *laid], low=static - room)
+    model.row(name, [(1.0, end), (-factor, start), *laid], low=static - room)
     for option in pressures.boosters_at.get(arc, ()):
         ratio, more = _shut_behind(pressures, option)
-        more += static
+        ratio, more = factor * ratio, factor * more + static
         room = max(0.0, ratio * shut.top + more)
         terms: Terms = [(1.0, end), (-ratio, start), (-room, boost(option))]
         model.row(shut_along_row(option, shut.number), terms, low=more - room)

@@ -145,6 +145,11 @@ def _machines(site: Network, plan: Plan) -> list[Thing]:
         for number in range(1, use.new + 1):
             key = f"machine:{use.name}#{number}"
             what = f"{use.type}, {number} of {use.new} new"
+            if number == 1 and use.buffer_vessel:
+                held = use.buffer_vessel.items()
+                what += "; buffer vessel for " + " and ".join(
+                    f"{quantity(kg, 'mass')} {fluid}" for fluid, kg in held
+                )
             where = site.ground(use.place)
             found.append(Thing(key, "machine", what, where, "", kind.materials))
     return found

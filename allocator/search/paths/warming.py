@@ -15,13 +15,12 @@ import pickle
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 from allocator.base.compiling import (
     compiling_alone,
+    is_marked,
     kept_in,
     leave_mark,
-    mark_of,
     quick_compiling,
 )
 from allocator.base.parent_process import end_with_parent
@@ -116,8 +115,7 @@ def all_compiled() -> bool:
 
 def compiled_before(part: str) -> bool:
     """True when a part (:data:`PATHS` or :data:`BOUNDS`) is compiled and kept."""
-    mark = _mark(part)
-    return mark is not None and mark.exists()
+    return is_marked(part)
 
 
 def first_run_note() -> str:
@@ -130,15 +128,9 @@ def first_run_note() -> str:
             "is no folder to keep it in: set NUMBA_CACHE_DIR to a writable one"
         )
     return (
-        "first run on this machine: the search is compiled beside it (about 25 s of one "
+        "first run of this version: the search is compiled beside it (about 25 s of one "
         "core), so this run finds less in its time than later ones"
     )
-
-
-def _mark(part: str) -> Path | None:
-    """The file that says that this very code has been compiled by this very Python."""
-    files = {PATHS: Path(__file__).parent, BOUNDS: Path(__file__).parents[1] / "bounds"}
-    return mark_of(part, files[part].glob("*.py"))
 
 
 def main() -> None:
@@ -160,7 +152,7 @@ def main() -> None:
                 relinked(arrays, start, start, 1, 0)
             else:
                 warmed()
-            leave_mark(_mark(part))
+            leave_mark(part)
 
 
 if __name__ == "__main__":

@@ -153,7 +153,7 @@ class Material:
         POSITIVE_PART,
         "Share of black-body radiation that its surface gives off",
         default=None,
-        left_out="30 %",
+        left_out="30 % for temperatures, 95 % for heat that limits hold",
     )
     max_temperature: float | None = key(
         KELVIN, "Hottest that it bears", default=None, left_out="no limit"

@@ -130,7 +130,7 @@ class Source:
 
     Fuel that is bought in batches (``delivered``) has one stage: unloading for ``batch / flow`` of
     every delivery interval. One with a ``series`` has a stage that promises no more than the
-    record. ``water`` is the mole fraction of vapour.
+    record. ``water`` is the mole fraction of vapour; all kg are of the gas without it.
     """
 
     name: str
@@ -195,7 +195,7 @@ class Source:
     )
     water: float | None = key(
         INSIDE_ONE,
-        "Vapour in the gas, by volume: warns of what drains when it cools",
+        'Vapour in the gas, by volume; `flow` is that of the gas without it: see "Wet gas"',
         default=None,
     )
     connection_materials: Mapping[str, float] = key(

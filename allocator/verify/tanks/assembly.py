@@ -11,6 +11,7 @@ from allocator.site.records import POWER, MachineType
 from allocator.verify.case import Case, class_of
 from allocator.verify.chambers import drawn_through
 from allocator.verify.loads import burst_terms, turnover
+from allocator.verify.power import own_loads
 from allocator.verify.running import beside
 from allocator.verify.tanks.chambers import (
     as_it_comes,
@@ -33,6 +34,7 @@ from allocator.verify.tanks.circuit import (
     turned,
 )
 from allocator.verify.tanks.feeds import Feed, feeds_of, spare_room, widest_way
+from allocator.verify.tanks.own_power import lacking
 from allocator.verify.tanks.recovered import recovered_power
 from allocator.verify.tanks.tanks import (
     battery_tanks,
@@ -74,7 +76,8 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     plan = case.plan
     names = [case.bus(m.place) for m in plan.machines] + [case.bus(b.place) for b in plan.batteries]
     names += [case.bus(case.site.demands[d.name].place) for d in plan.demands]
-    buses = {bus: i for i, bus in enumerate(dict.fromkeys(names or [""]))}
+    loads = own_loads(case)
+    buses = {bus: i for i, bus in enumerate(dict.fromkeys([*names, *loads] or [""]))}
     feeds = feeds_of(case)
     parts, clocks = battery_tanks(case, buses)
     tanks = _stores(case, feeds, buses) + parts + chamber_tanks(case, _worths(case, feeds))
@@ -86,7 +89,11 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
     burners, owners, shares = _burners(case, buses, tanks)
     number = {machine.name: i for i, machine in enumerate(plan.machines)}
     burners = [
-        replace(b, group=number[o]) if o is not None and b.group == 0 else b
+        b
+        if o is None
+        else replace(b, group=number[o])
+        if b.group == 0
+        else replace(b, turns=number[o])
         for b, o in zip(burners, owners, strict=True)
     ]
     return Assembly(
@@ -101,6 +108,7 @@ def assembly_of(case: Case, *, surplus: bool = True) -> Assembly:
             throttles=tuple(_throttles(case, feeds, tanks, buses)) if surplus else (),
             groups=groups,
             loads=_loads(case),
+            own=lacking(case, loads, buses),
         ),
         feeds,
         tuple(owners) if surplus else (),

@@ -104,7 +104,8 @@ class Burner:
     ``power``: W a unit; ``take``: kg/s (or W for a battery's own spill) a unit.
     ``run``: s, where its units start and stop together, and then stay on for so long at least,
     and off for ``rest`` s; ``least``: share of the full-load takings below which they cannot
-    turn, and ``idle``: at no load. With ``run`` 0 it follows what comes.
+    turn, and ``idle``: at no load. With ``run`` 0 it follows what comes. ``turns``: the group whose
+    promised units it is, turning below full load; -1 for others.
     """
 
     name: str
@@ -118,6 +119,7 @@ class Burner:
     rest: float = 0.0
     least: float = 0.0
     idle: float = 0.0
+    turns: int = -1
 
     @property
     def gain(self) -> float:
@@ -168,6 +170,16 @@ class GroupLoad:
     spare: float
     failed: Rate
 
+    def share_lost(self, failed: float) -> float:
+        """Share of the promised units that are out with so many units out of order."""
+        short = failed - self.spare
+        return min(1.0, short / self.needed) if short > 0 and self.needed > 0 else 0.0
+
+    @property
+    def mean_power(self) -> float:
+        """Promised power at the mean of its shapes, W."""
+        return self.power.steady + sum(weight for _, weight in self.power.terms)
+
 
 @dataclass(frozen=True, slots=True)
 class Load:
@@ -179,7 +191,10 @@ class Load:
 
 @dataclass(frozen=True)
 class Circuit:
-    """Everything that moves. ``wants``: W that each bus could use beyond what is promised."""
+    """Everything that moves. ``wants``: W that each bus could use beyond what is promised.
+
+    ``own``: W that the plant itself takes at each bus less what it has for that; empty for none.
+    """
 
     clocks: tuple[SourceClock, ...]
     tanks: tuple[Tank, ...]
@@ -190,6 +205,7 @@ class Circuit:
     throttles: tuple[Throttle, ...] = ()
     groups: tuple[GroupLoad, ...] = ()
     loads: tuple[Load, ...] = ()
+    own: tuple[Rate, ...] = ()
 
     @property
     def kept(self) -> tuple[Tank, ...]:

@@ -18,11 +18,11 @@ from functools import cached_property
 
 import numpy as np
 
-from allocator.site.clocks import varying_ranges
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle
 from allocator.verify.march import Array
 from allocator.verify.most_needed import MostNeeded
+from allocator.verify.sure_clocks import varied
 from allocator.verify.tanks.circuit import Rate, SourceClock, Tank
 from allocator.verify.tanks.phases import cycles_of
 from allocator.verify.tanks.weakened import must_withstand
@@ -335,7 +335,7 @@ def _seen(case: Case, name: str, cycle: Cycle, states: States) -> Spans:
     if state is None or source is None or cycle.table is not None or source.series is not None:
         return ()  # a measured flow keeps no phase
     half, near = 0.5 * cycle.delay, NEAR * cycle.period
-    varies = varying_ranges(source, case.site.spreads) is not None
+    varies = bool(varied(case.site, source))
     if varies and (len(source.stages) > 1 or source.drift):
         return ()
     if state.spell is not None and not source.drift and not varies:

@@ -13,11 +13,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from allocator.site.clocks import Range, exact_cycle, varying_ranges
+from allocator.site.clocks import Range
 from allocator.site.records import RecordedFlow, Source
 from allocator.verify.case import Case
 from allocator.verify.cycle import Cycle, cycle_of, source_cycle
 from allocator.verify.march import Array
+from allocator.verify.sure_clocks import is_exact, ranges_of, varied
 from allocator.verify.tanks.circuit import Circuit, SourceClock, clock_of
 
 FEW_BURSTS = 300
@@ -30,7 +31,7 @@ NEAR = 1e-9
 
 def inexact(case: Case, name: str) -> bool:
     """True where the true cycle of a source may differ from the stated one."""
-    return not exact_cycle(case.site.sources[name], case.site.spreads)
+    return not is_exact(case.site, case.site.sources[name])
 
 
 def with_drawn_clocks(case: Case, circuit: Circuit, seed: Sequence[int]) -> Circuit:
@@ -50,8 +51,8 @@ def drawn_cycle(case: Case, name: str, rng: np.random.Generator) -> Cycle:
     source = case.site.sources[name]
     once = source_cycle(source.stages)
     count = max(1, FEW_BURSTS // max(1, len(once.rises)))
-    ranges = varying_ranges(source, case.site.spreads)
-    if ranges is not None:
+    if varied(case.site, source):
+        ranges = ranges_of(case.site, source)
         period, starts, ends = _drawn_bursts(ranges, count, rng)
     else:
         period, starts, ends = _bursts(once, count)
@@ -215,8 +216,8 @@ def longest_spells(case: Case, name: str) -> tuple[float, float]:
     if source.steady:
         return math.inf, 0.0
     slow, shift = 1.0 + source.drift, 2.0 * source.jitter
-    ranges = varying_ranges(source, case.site.spreads)
-    if ranges is not None:
+    if varied(case.site, source):
+        ranges = ranges_of(case.site, source)
         # A spell of an inner stage is cut by those around it, and lasts no longer than itself.
         on = min(high for (_, high), _ in ranges)
         off = sum(every[1] - on[0] for on, every in ranges)

@@ -38,10 +38,10 @@ def test_a_package_that_cannot_be_written_to_leaves_the_users_cache(
         compiling, "_writable", lambda p: not p.is_relative_to(package) and writable(p)
     )
     assert kept_in() == tmp_path / "allocator"
-    assert "first run on this machine" in warming.first_run_note()
+    assert "first run of this version" in warming.first_run_note()
     for part in (warming.BOUNDS, warming.PATHS):
         assert warming.first_run_note()
-        warming.leave_mark(warming._mark(part))
+        warming.leave_mark(part)
     assert warming.first_run_note() == ""
 
 
@@ -53,7 +53,7 @@ def test_the_path_search_does_not_wait_for_what_the_bound_needs(
         waiting = warming.Warming.__new__(warming.Warming)
         waiting._process, waiting._look_again = process, 0.0  # type: ignore[assignment]
         assert not waiting.done(0.05)
-        warming.leave_mark(warming._mark(warming.PATHS))
+        warming.leave_mark(warming.PATHS)
         assert waiting.done(60.0)
         assert process.poll() is None
         process.kill()
