@@ -8,9 +8,7 @@ import numpy as np
 
 from allocator.physics.arrays import FloatLike, Floats, floats
 from allocator.physics.faults import PhysicsError
-
-LAMINAR = 2040.0
-"""Reynolds number up to which flow in a pipe is laminar (Avila et al., Science 333, 2011)."""
+from allocator.physics.pressure_loss import friction_factor
 
 LEAST_FRICTION = 1e-3
 """Darcy factor below that of any pipe."""
@@ -28,22 +26,6 @@ class Capacity(NamedTuple):
     def reason(self) -> str:
         """Which limit binds, for a single pipe."""
         return LIMITS[int(self.binding.ravel()[0])]
-
-
-def friction_factor(reynolds: FloatLike, relative_roughness: FloatLike) -> Floats:
-    """Darcy friction factor: ``64/Re`` in laminar flow, else Colebrook's by Newton's method.
-
-    C. F. Colebrook, J. Inst. Civ. Eng. 11, 1939: ``1/sqrt(f) = -2 lg(e/3.7 + 2.51/(Re sqrt f))``.
-    """
-    re, rough = np.broadcast_arrays(floats(reynolds), floats(relative_roughness))
-    turbulent = np.maximum(re, LAMINAR)
-    x = -1.8 * np.log10((rough / 3.7) ** 1.11 + 6.9 / turbulent)  # Haaland's start
-    for _ in range(4):
-        inner = rough / 3.7 + 2.51 * x / turbulent
-        residual = x + 2.0 * np.log10(inner)
-        slope = 1.0 + 2.0 / np.log(10.0) * 2.51 / turbulent / inner
-        x = x - residual / slope
-    return floats(np.where(re <= LAMINAR, 64.0 / np.maximum(re, 1e-12), 1.0 / x**2))
 
 
 def gas_capacity(
@@ -127,11 +109,7 @@ def liquid_capacity(
 
 
 def _settled(moved: object, friction: object) -> Floats:
-    """The rate at which friction and pressure drop agree, by halving: none above it gets there.
-
-    What friction lets through less the rate falls with it, and falls by a jump where flow turns
-    turbulent: a rate that would lie within the jump is the highest that is laminar.
-    """
+    """The rate at which friction and pressure drop agree, by halving: none above it gets there."""
     assert callable(moved)
     assert callable(friction)
     high: Floats = floats(moved(LEAST_FRICTION))

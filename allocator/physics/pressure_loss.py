@@ -70,6 +70,13 @@ def _loss_and_slope(
     return floats(value), floats(slope)
 
 
+def friction_factor(reynolds: FloatLike, relative_roughness: FloatLike) -> Floats:
+    """Darcy friction factor: the larger of ``64 / Re`` and Colebrook's."""
+    re, rough = np.broadcast_arrays(floats(reynolds), floats(relative_roughness))
+    turbulent, _ = _colebrook(np.maximum(re, SURELY_LAMINAR), rough)
+    return floats(np.maximum(64.0 / np.maximum(re, 1e-12), turbulent))
+
+
 def _colebrook(re: Floats, rough: Floats) -> tuple[Floats, Floats]:
     """Darcy factor and its derivative by the Reynolds number (C. F. Colebrook, 1939)."""
     x = -1.8 * np.log10((rough / 3.7) ** 1.11 + 6.9 / re)  # Haaland's start

@@ -17,7 +17,6 @@ from allocator.base.table import Column, Table
 from allocator.base.text import paragraph, width
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
 from allocator.simulation.accounts import draw_of
-from allocator.simulation.columns import SHORT
 from allocator.simulation.operating import (
     Controller,
     ExpectedCourse,
@@ -273,7 +272,7 @@ def operate(
         Table("stores", "Head room of the stores", _STORES, tuple(stores)),
         Table("runs", "Run sheet", _RUNS, tuple(_runs(controller, now, course, holds, seconds))),
         Table("burn", "When surplus may be burnt", _BURN, tuple(_burn(course, holds, seconds))),
-        Table("backup", "Backup", _BACKUP, tuple(_backup(controller, now, run, course))),
+        Table("backup", "Backup", _BACKUP, tuple(_backup(controller, now, run, course, draw))),
         Table("levels", "Levels", _LEVELS, tuple(_levels(controller, now, run, holds))),
         held,
         firm,
@@ -306,8 +305,8 @@ def _stores(
     found = []
     for k, tank in _kept(controller):
         reserve, level = float(holds.reserves[0, k]), _level(state, tank)
-        short = float(run.sums.tank[k, SHORT])
-        if tank.kind == "level" and state.at is not None and short <= NOTHING * tank.size:
+        short = draw.tanks[k].short > NOTHING * tank.size
+        if tank.kind == "level" and state.at is not None and not short:
             reserve = min(reserve, level - _lowest_until_full(run, k, tank.size))
         burn = float(holds.levels[0, k])
         end, spilt = float(run.sums.sample_level[-1, k]), draw.tanks[k].spilt
@@ -386,7 +385,11 @@ def _lost(course: ExpectedCourse) -> Iterator[tuple[str, float]]:
 
 
 def _backup(
-    controller: Controller, state: PresentState, run: Finished, course: ExpectedCourse
+    controller: Controller,
+    state: PresentState,
+    run: Finished,
+    course: ExpectedCourse,
+    draw: Draw,
 ) -> Iterator[tuple[object, ...]]:
     """What runs short, and when, in the worst case and on the expected course."""
     for name, power in _lost(course):
@@ -396,7 +399,7 @@ def _backup(
         latest = lasts(controller.assembly.case, present, state.states, state.at, level)
         low = np.flatnonzero(run.sums.sample_low[:, k] <= 1e-9 * tank.size)
         short = float(run.times[low[0]]) if len(low) else None
-        if float(run.sums.tank[k, SHORT]) <= 1e-9 * tank.size:
+        if draw.tanks[k].short <= 1e-9 * tank.size:
             short = None
         if latest is not None or short is not None:
             mean = tank.draws.steady + sum(weight for _, weight in tank.draws.terms)

@@ -1,7 +1,30 @@
 """The audit: a plan recomputed from the site, with no solver and nothing of planning.
 
-Counts are whole. Stocks, capacities, limits and promises hold to :data:`LIMIT` of themselves, what
-must be served to 1e-6 of it, balances to 1e-6 of the largest flow: DEVELOPERS.md, "Tolerances".
+Counts are whole. Limits, capacities, stocks and promises hold to ``report.LIMIT`` 1e-9 of
+themselves, whatever one computation from the file and the plan's flows settles. All else is here,
+by file and constant; shares of the figure where no unit is given.
+
+* What must be served, and balances, of the largest flow or power: ``counts.ROOM`` 1e-6,
+  ``case.BALANCE`` 1e-6, ``heat.BALANCE`` 1e-6; ``promises.NEARLY`` 1e-7 of a promise of many like
+  windows; ``promises.ROOM`` 1e-6 kg lacking when another operation follows. The solver's rows.
+* Figures that a plan tells: ``totals.REPORTED`` 1e-6, ``totals.LEAST_RATE`` 1e-9 kg/s,
+  ``materials.REPORTED`` 1e-9, ``materials.LEAST_MASS`` 1e-6 kg, ``objectives.LEAST_SCALE`` 1e-9,
+  ``objectives.MEET`` 1e-5, ``heat_limits.COPIED`` 1e-6, ``heat.SAME`` 1e-6 K, ``holds.FOUND`` 1e-6,
+  ``site_file.SAME`` 1e-9, ``cooler_heat.LEAST`` 1e-6 W. Rounding of what is told.
+* Pressures, velocities and Mach numbers along lines, and ratings: ``boosters.HAIR`` 1e-8. Plans
+  hold them by tangents, cut to 1e-9. Power of boosters: ``boosters.POWERS`` 1e-3, for plans
+  take the gas at its highest pressure.
+* Heat of a stream, so duty and power of coolers and recovered power: ``properties.INTEGRALS`` 1e-4.
+  Plans take the heat capacity straight between 65 temperatures; of gases it differs by 4e-6, of
+  steam close to boiling by 2e-5. The UA of a cooler: ``coolers.CONDUCTANCES`` 1e-4, by that heat.
+* Temperatures at ends of pipes: ``heat.KELVINS`` 0.25 K and ``heat.SHARE`` 1e-2 of what it cools.
+  Two models of one pipe; their ends were up to 0.15 K in 103 K apart. So too the heat that pipes
+  are told to lose. Where gas is as hot as it can be: surfaces and layers ``hottest.MODELS`` 1e-3 of
+  what it is hotter than its surroundings, a ``heat_limit`` of a route or place ``hottest.LOSSES``
+  5e-3. Those were 4e-4 and 2e-3 apart.
+* Mixtures: ``heat.MIXED`` 5e-3 K and ``heat.SPREAD`` 1e-4 of the spread of what mixes.
+* Heat sinks: ``sink_states.KELVINS`` 0.05 K and ``sink_states.SHARE`` 1e-3 of what gas is hotter
+  than the air: bodies are stepped through time here, and repeat in closed form in plans.
 """
 
 from __future__ import annotations

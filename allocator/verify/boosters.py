@@ -12,7 +12,7 @@ from allocator.verify.pressure_lines import shares_of
 from allocator.verify.pressure_walk import WalkedFluid
 from allocator.verify.report import Findings
 
-HAIR = 1e-6
+HAIR = 1e-8
 """Share of a limit within which it is kept: the planner's curves are tangents, cut to 1e-9."""
 POWERS = 1e-3
 """Share by which two models of a booster's power may differ, of a gas at the same pressure."""

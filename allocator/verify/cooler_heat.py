@@ -11,12 +11,10 @@ import math
 from allocator.plans.records import CoolerHeat, Run, SourceUse
 from allocator.site.records import Cooler, Source
 from allocator.verify.case import Case
-from allocator.verify.properties import heat_between
+from allocator.verify.properties import INTEGRALS, heat_between
 from allocator.verify.report import Findings
 from allocator.verify.wet_gas import condensed_heat
 
-SHARE = 0.005
-"""Two integrals of one heat capacity differ by less than this share."""
 LEAST = 1e-6
 """W of no interest."""
 
@@ -68,7 +66,7 @@ def _figures(
         ("cooler_mean_told", given.mean_duty, mean, "its mean duty"),
         ("cooler_recovered_told", given.recovered, recovered, "its mean power"),
     ):
-        findings.equals(rule, subject, value, own, "W", what, SHARE * abs(own) + LEAST)
+        findings.equals(rule, subject, value, own, "W", what, INTEGRALS * abs(own) + LEAST)
 
 
 def _mean(case: Case, run: Run, cooler: Cooler) -> tuple[float, float | None]:

@@ -6,11 +6,13 @@ import math
 
 from allocator.plans.records import Run
 from allocator.verify.case import Case
-from allocator.verify.properties import heat_between
-from allocator.verify.report import Findings
+from allocator.verify.properties import INTEGRALS, heat_between
+from allocator.verify.report import LIMIT, Findings
 from allocator.verify.wet_gas import condensed_heat
 
 PANELS = 2000
+CONDUCTANCES = 1e-4
+"""Share by which two computations of a UA may differ: integrals of heat, panels of wet gas."""
 
 
 def check_pumps(case: Case, findings: Findings) -> None:
@@ -66,12 +68,13 @@ def check_coolers(case: Case, findings: Findings) -> None:
         sensible = heat_between(case, run.fluid, cooler.set_point, route.stream.inlet)
         condensed = condensed_heat(case, route, route.stream.inlet, cooler.set_point)
         heat = sensible + condensed
-        for name, moved, most, unit in (
-            ("cooler_rate", rate, cooler.rate, "kg/s"),
-            ("cooler_duty", rate * heat, cooler.duty, "W"),
+        for name, moved, each, unit, share in (
+            ("cooler_rate", rate, cooler.rate, "kg/s", LIMIT),
+            ("cooler_duty", rate * heat, cooler.duty, "W", INTEGRALS),
         ):
-            if most is not None:
-                findings.at_most(name, subject, moved, units * most * 1.005, unit, "what it takes")
+            if each is not None:
+                most = units * each
+                findings.at_most(name, subject, moved, most, unit, "what it takes", share * most)
         if cooler.conductance is not None and cooler.coolant is not None and rate > 0:
             needed = _conductance(
                 rate / units,
@@ -87,9 +90,10 @@ def check_coolers(case: Case, findings: Findings) -> None:
                 "cooler_conductance",
                 subject,
                 needed,
-                cooler.conductance * 1.01,
+                cooler.conductance,
                 "W/K",
                 "the UA that it needs",
+                CONDUCTANCES * cooler.conductance,
             )
 
 
@@ -103,16 +107,19 @@ def _conductance(
     capacity: float | None,
     arrangement: str,
 ) -> float:
-    """UA = Q / LMTD for counter and parallel flow and for a boiling coolant.
+    """UA = Q / mean difference: the logarithmic one, and that of one shell pass.
 
-    For one shell pass counter flow needs the least, so it is the bound that is checked. ``wet``:
-    the share of the heat of what condenses, all of it at the outlet; then summed panel by panel.
+    ``wet``: the share of the heat of what condenses, all of it at the outlet; then summed panel by
+    panel, of one shell pass as for parallel flow, which needs more.
     """
     duty = rate * heat
     if wet > 0:
-        return _in_panels(duty, wet, inlet, outlet, coolant, capacity, arrangement == "parallel")
+        together = arrangement in ("parallel", "shell")
+        return _in_panels(duty, wet, inlet, outlet, coolant, capacity, together)
     warm = coolant if capacity is None else coolant + duty / capacity
     first, second = inlet - warm, outlet - coolant
+    if arrangement == "shell" and capacity is not None:
+        return _of_shell(duty, inlet - outlet, warm - coolant, first + second)
     if arrangement == "parallel" and capacity is not None:
         first, second = inlet - coolant, outlet - warm
     if first <= 0 or second <= 0:
@@ -120,6 +127,18 @@ def _conductance(
     near = abs(first - second) < 1e-9 * first
     mean = first if near else (first - second) / math.log(first / second)
     return duty / mean
+
+
+def _of_shell(duty: float, cooled: float, warmed: float, apart: float) -> float:
+    """UA of one shell pass and two tube passes; infinite where none can do the duty.
+
+    ``apart``: the sum of the differences at both ends, in counter flow. The mean difference is
+    ``D / ln((apart + D) / (apart - D))`` with ``D^2 = cooled^2 + warmed^2`` (A. J. V. Underwood, J.
+    Inst. Petroleum Technologists 20, 1934), which is the F of R. A. Bowman, A. C. Mueller and W. M.
+    Nagle (Trans. ASME 62, 1940) times the logarithmic mean of counter flow.
+    """
+    both = math.hypot(cooled, warmed)
+    return duty / both * math.log((apart + both) / (apart - both)) if apart > both else math.inf
 
 
 def _in_panels(

@@ -15,14 +15,18 @@ from allocator.plans.records import FlowHeat, HeatLimit
 from allocator.verify.case import Case
 from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface
-from allocator.verify.properties import heat_between, mixed, specific_heat
+from allocator.verify.properties import INTEGRALS, heat_between, mixed, specific_heat
 from allocator.verify.report import Findings
 from allocator.verify.wet_gas import condensed_heat
 
-KELVINS = 1.0
-"""K by which two models of one pipe may differ, beside a share of what it cools."""
+KELVINS = 0.25
+"""K by which two models of one pipe may differ, beside a share of what it cools or loses."""
 
-SHARE = 0.02
+SHARE = 1e-2
+MIXED, SPREAD = 5e-3, 1e-4
+"""K, and share of the spread of what mixes, by which two mixtures may differ."""
+SAME = 1e-6
+"""K between temperatures that are one."""
 BALANCE = 1e-6
 """Rates and heat balances hold to this share."""
 
@@ -178,7 +182,7 @@ def _mixing(case: Case, findings: Findings, fluid: str, state: str, flows: list[
             mixture,
             "K",
             "the temperature at its inlet",
-            0.05 + 1e-3 * abs(max(k for _, k in came) - min(k for _, k in came)),
+            MIXED + SPREAD * (max(k for _, k in came) - min(k for _, k in came)),
         )
 
 
@@ -198,7 +202,7 @@ def _from_equipment(
     low = min(possible, default=case.site.ambient.temperature)
     low = min(low, case.site.ambient.temperature) if flow.state == "quiet" else low
     findings.at_least(
-        "heat_mixing", f"run {flow.route!r}", flow.inlet, low, "K", "the inlet's temperature", 0.05
+        "heat_mixing", f"run {flow.route!r}", flow.inlet, low, "K", "the inlet's temperature", MIXED
     )
 
 
@@ -222,7 +226,7 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
         return
     if stream is not None and stream.kind == "cooler":
         expected = min(flow.inlet, site.coolers[stream.corridor].set_point)
-        findings.equals("cooler_outlet", subject, flow.outlet, expected, "K", "its outlet", 1e-6)
+        findings.equals("cooler_outlet", subject, flow.outlet, expected, "K", "its outlet", SAME)
         coolant = site.coolers[stream.corridor].coolant
         if coolant is not None and flow.outlet < flow.inlet:
             findings.at_least(
@@ -231,13 +235,13 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
         return
     if (sink := site.pipes[flow.build].sink) is not None:
         expected = min(flow.inlet, sink.outlet)
-        findings.equals("heat_along", subject, flow.outlet, expected, "K", "its outlet", 1e-6)
+        findings.equals("heat_along", subject, flow.outlet, expected, "K", "its outlet", SAME)
         return
     model = PipeModel.of(site, route, flow.build)
     if model is None or (stream is not None and stream.kind == "passage"):
-        findings.equals("heat_along", subject, flow.outlet, flow.inlet, "K", "its end", 1e-6)
+        findings.equals("heat_along", subject, flow.outlet, flow.inlet, "K", "its end", SAME)
         if flow.surface is not None:  # what is not known well enough counts as bare
-            said = (flow.surface, flow.inlet, "K", "its surface", 1e-6)
+            said = (flow.surface, flow.inlet, "K", "its surface", SAME)
             findings.equals("heat_surface", subject, *said)
         return
     end, surface = end_and_surface(
@@ -265,7 +269,7 @@ def _loss(case: Case, findings: Findings, flow: FlowHeat) -> None:
     route = case.site.routes[flow.route]
     if route.stream is not None and route.stream.kind == "cooler":
         lost += flow.rate * condensed_heat(case, route, flow.inlet, flow.outlet)
-    room = 0.005 * abs(lost) + 0.01 * flow.rate * specific_heat(case, flow.fluid, flow.inlet)
+    room = INTEGRALS * abs(lost) + 1e-3 * flow.rate * specific_heat(case, flow.fluid, flow.inlet)
     if end != flow.outlet:  # by two models of the pipe
         kelvins = KELVINS + SHARE * abs(flow.inlet - end)
         room += kelvins * flow.rate * specific_heat(case, flow.fluid, end)

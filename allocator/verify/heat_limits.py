@@ -12,13 +12,10 @@ from typing import NamedTuple
 
 from allocator.plans.records import FlowHeat, HeatLimit
 from allocator.verify.case import Case
-from allocator.verify.heat import arriving
+from allocator.verify.heat import MIXED, SPREAD, arriving
 from allocator.verify.properties import mixed
 from allocator.verify.report import Findings
 
-KELVINS = 0.05
-SPREAD = 1e-3
-"""K, and share of the spread of what mixes, by which two mixtures may differ."""
 COPIED = 1e-6
 """Share by which a figure may differ from the same figure of a flow."""
 
@@ -76,7 +73,7 @@ def _figures(findings: Findings, given: HeatLimit, comes: Comes) -> None:
     said = ("limit_value", comes.subject, given.value)
     room = COPIED * max(abs(comes.low), abs(comes.high)) + 1e-9
     if comes.what.endswith(TAKEN):
-        room = KELVINS + SPREAD * abs(comes.high - comes.low)
+        room = MIXED + SPREAD * abs(comes.high - comes.low)
     findings.at_least(*said, comes.low, comes.unit, f"{comes.what}, as stated,", room)
     findings.at_most(*said, comes.high, comes.unit, f"{comes.what}, as stated,", room)
 

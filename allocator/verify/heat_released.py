@@ -8,15 +8,12 @@ from typing import NamedTuple
 
 from allocator.plans.records import FlowHeat
 from allocator.verify.case import Case
+from allocator.verify.heat import KELVINS, SHARE
 from allocator.verify.inner_film import Film
 from allocator.verify.pipe_model import PipeModel, end_and_surface
-from allocator.verify.properties import heat_between, specific_heat
+from allocator.verify.properties import INTEGRALS, heat_between, specific_heat
 from allocator.verify.report import Findings
 from allocator.verify.wet_gas import condensed_heat
-
-KELVINS = 1.0
-SHARE = 0.02
-"""Two models of one pipe may differ by this many K, and by this share of its loss."""
 
 
 class Let(NamedTuple):
@@ -73,7 +70,7 @@ def _heat_released(case: Case, state: str, flows: list[FlowHeat]) -> Iterator[Le
             each += condensed_heat(case, site.routes[flow.route], flow.inlet, flow.outlet)
             duty = flow.rate * each
             heat = duty * (1.0 + cooler.power_share)
-            yield Let(where, heat, 0.005 * heat)
+            yield Let(where, heat, INTEGRALS * heat)
     yield from _pipes(case, flows)
     arriving: dict[tuple[str, str], list[tuple[float, float]]] = {}
     for flow in flows:

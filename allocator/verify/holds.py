@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from allocator.verify.case import Case, class_of
-from allocator.verify.report import Findings
+from allocator.verify.report import LIMIT, Findings
 from allocator.verify.running import battery_efficiency
 
 FOUND = 1e-6
@@ -134,7 +134,7 @@ def _check_cycled(case: Case, findings: Findings) -> None:
             continue
         subject = f"run levels of {levels.machine!r}"
         swing = swing_of(case, machine)
-        slack = 1e-9 * swing
+        slack = LIMIT * swing
         findings.at_least("run_levels", subject, levels.start, 0.0, "J", "the start level")
         findings.at_most("run_levels", subject, levels.stop, swing, "J", "the stop level", slack)
         power = battery_efficiency(case, machine) * case.machine_type(machine).power_out
@@ -146,7 +146,7 @@ def _check_cycled(case: Case, findings: Findings) -> None:
         swing = levels.stop - levels.start
         for what, least in swings.items():
             findings.at_least(
-                "run_levels", subject, swing, least, "J", f"the swing for a {what}", 1e-6 * least
+                "run_levels", subject, swing, least, "J", f"the swing for a {what}", FOUND * least
             )
 
 

@@ -21,6 +21,7 @@ from allocator.plans.records import FlowHeat, Run
 from allocator.verify.case import Case
 from allocator.verify.heat import (
     KELVINS,
+    SAME,
     SHARE,
     check_hottest,
     coldest_end,
@@ -35,11 +36,11 @@ from allocator.verify.pipe_model import PipeModel, end_and_surface, faces_of
 from allocator.verify.properties import heat_between, specific_heat
 from allocator.verify.report import Findings
 
-SAME = 1e-6
-"""K between temperatures that are one."""
-MODELS = 2e-3
+MODELS = 1e-3
 """Share of what a fluid is hotter than its surroundings by which two models of the layers around
-it may differ, in the temperature of a face and in the heat that is lost."""
+it may differ in the temperature of a face."""
+LOSSES = 5e-3
+"""Share by which they may differ in the heat that is lost."""
 BEYOND = 25.0
 """K beyond the ends of its table to which the site file's documentation trusts a conductivity."""
 
@@ -63,7 +64,7 @@ def check_hottest_gas(case: Case, findings: Findings) -> None:
     for name, place in case.site.places.items():
         if place.heat_limit is not None:
             heat = math.fsum(let.heat for let in heat_released(case, "busiest", all_flows, name))
-            most, room = place.heat_limit, SHARE * heat
+            most, room = place.heat_limit, LOSSES * heat
             what = "heat released by gas at its hottest"
             findings.at_most("let_in_hottest", f"place {name!r}", heat, most, "W", what, room)
     for source in case.site.sources.values():
@@ -151,7 +152,7 @@ def _limits(
     around = case.site.ambient.temperature
     for flow in flows:
         room = SAME + MODELS * abs(flow.inlet - around)
-        rooms = {"max_surface_temperature": room, "route_heat_limit": SHARE * flow.loss}
+        rooms = {"max_surface_temperature": room, "route_heat_limit": LOSSES * flow.loss}
         for rule, subject, what, limit in limits_of_flow(case, flow):
             if rule != "max_inlet_temperature":  # below, with all else that comes there
                 told = (limit.value, limit.most, limit.unit, f"{what}, as hot as it can be,")

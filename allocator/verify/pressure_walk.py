@@ -109,7 +109,7 @@ class WalkedFluid:
         slope = 2.0 * GRAVITY * pipe.rise / pipe.length
         heavy = self._heaviest(inlet) if pipe.rise > 0 else law
         lost, fast = factor * flux**2 * law, flux**2 * law
-        return _walked(inlet**2, pipe.length, lost, (slope / heavy, slope * self.air), fast)
+        return end_of_gas(inlet**2, pipe.length, lost, (slope / heavy, slope * self.air), fast)
 
     def speed(self, pipe: WalkedPipe, pressure: float, flow: float) -> float:
         """m/s at an end at a pressure; of wet gas by ``1 + w`` more than the real one."""
@@ -122,9 +122,13 @@ class WalkedFluid:
         return flux * self.law(pipe.kelvin, pressure) / pressure
 
 
-def _walked(
+def end_of_gas(
     squared: float, length: float, lost: float, weights: tuple[float, float], fast: float
 ) -> float:
+    """Pa at the end of ``d(p^2)/dx = -(lost + gas p^2 - air p) / (1 - fast / p^2)``; 0: it chokes.
+
+    ``weights``: gas, air.
+    """
     gas, air = weights
 
     def slope(now: float) -> float:

@@ -12,11 +12,9 @@ import math
 from allocator.plans.records import RecoveryUse
 from allocator.site.records import Cooler
 from allocator.verify.case import BALANCE, Case
-from allocator.verify.properties import heat_between, specific_heat
+from allocator.verify.properties import INTEGRALS, heat_between, specific_heat
 from allocator.verify.report import Findings
 
-MODELS = 1e-4
-"""Two integrals of one heat capacity differ by no more than this share."""
 PANELS = 16
 
 
@@ -133,7 +131,7 @@ def _power(case: Case, findings: Findings, use: RecoveryUse, cooler: Cooler) -> 
             "recovery_power",
             f"recovery {use.route!r} ({shape})",
             power,
-            use.flow.get(shape, 0.0) * each * (1.0 + MODELS),
+            use.flow.get(shape, 0.0) * each * (1.0 + INTEGRALS),
             "W",
             "power that is counted",
         )
@@ -151,7 +149,7 @@ def _warmth(case: Case, findings: Findings, use: RecoveryUse, cooler: Cooler) ->
         "recovery_heat",
         f"recovery {use.route!r}",
         use.heat or 0.0,
-        given * (1.0 + MODELS),
+        given * (1.0 + INTEGRALS),
         "W",
         "heat that is counted",
     )
@@ -170,7 +168,7 @@ def warmed_place(case: Case, use: RecoveryUse) -> str:
 
 
 def _heat(case: Case, fluid: str, cold: float, hot: float) -> float:
-    """J/kg of dry gas between two temperatures, by Simpson's rule; 0 where it is no hotter."""
+    """J/kg of dry gas between two temperatures; 0 where it is no hotter."""
     if hot <= cold:
         return 0.0
     edges = [cold + (hot - cold) * i / PANELS for i in range(PANELS + 1)]

@@ -14,6 +14,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import NamedTuple
 
+from allocator.base.errors import AllocatorError
 from allocator.physics.substances import Substance, saturation_temperature, value
 from allocator.plans.records import HeatSinkUse
 from allocator.site.records import HeatSink
@@ -229,16 +230,22 @@ def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     source = site.sources[heat_sink.source]
     # No admitted cycle of an inexact source brings more than one that never turns off.
     cycle = source_cycle(source.stages if is_exact(site, source) else ())
-    heat, contact, hot = 0.0, 0.0, 0.0
+    body = body_of(case, heat_sink, recovery, cooling)
+    return marched(heat_sink, body, cycle, _inflow(case, heat_sink))
+
+
+def _inflow(case: Case, heat_sink: HeatSink) -> tuple[float, float, float]:
+    """While the source is on: W, and W/K from gas at K."""
+    site = case.whole
+    source = site.sources[heat_sink.source]
     if heat_sink.heat_while_on is not None:
-        heat = heat_sink.heat_while_on
-    elif source.temperature is not None:
-        hot = source.temperature
-        pressure = source.pressure or site.ambient.pressure
-        mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
-        contact = heat_sink.effectiveness * source.flow * mean
-    inflow = (heat, contact, hot)
-    return marched(heat_sink, body_of(case, heat_sink, recovery, cooling), cycle, inflow)
+        return heat_sink.heat_while_on, 0.0, 0.0
+    if source.temperature is None:
+        return 0.0, 0.0, 0.0
+    hot = source.temperature
+    pressure = source.pressure or site.ambient.pressure
+    mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
+    return 0.0, heat_sink.effectiveness * source.flow * mean, hot
 
 
 class Spans(NamedTuple):
@@ -360,10 +367,13 @@ def mean_heat(substance: Substance, cold: float, hot: float, pressure: float) ->
 
 
 def _can_be_known(case: Case, heat_sink: HeatSink) -> bool:
+    """Whether all properties that it takes are known, and it settles. Other errors are raised."""
     try:
-        sets = [(r, c) for r in (False, True) for c in (False, True)]
-        duty = 0.0 if heat_sink.cooler is None else heat_sink.cooler.duty
-        found = [reached(case, heat_sink, recovery, duty * cooler) for recovery, cooler in sets]
-    except Exception:  # a property that the library does not know, by whatever name
+        _inflow(case, heat_sink)
+        body_of(case, heat_sink, False, 0.0)
+    except AllocatorError:  # a property that neither the site nor the library gives there
         return False
+    sets = [(r, c) for r in (False, True) for c in (False, True)]
+    duty = 0.0 if heat_sink.cooler is None else heat_sink.cooler.duty
+    found = [reached(case, heat_sink, recovery, duty * cooler) for recovery, cooler in sets]
     return all(math.isfinite(one.high) for one in found)

@@ -18,8 +18,9 @@ from allocator.plans.records import Run
 from allocator.site.records import HeatSink, Stage
 from allocator.verify.case import Case
 from allocator.verify.cycle import source_cycle
-from allocator.verify.properties import substance_of
-from allocator.verify.report import Findings
+from allocator.verify.heat import SAME
+from allocator.verify.properties import INTEGRALS, substance_of
+from allocator.verify.report import LIMIT, Findings
 from allocator.verify.sink_states import (
     KELVINS,
     SHARE,
@@ -72,11 +73,11 @@ def _offered(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, ru
         kg = heat_sink.materials.get(name, 0.0) * sink.mass + heat_sink.base_materials.get(
             name, 0.0
         )
-        room = 1e-9 * kg
+        room = LIMIT * kg
         findings.equals("sink_takes", subject, taken.get(name, 0.0), kg, "kg", f"its {name}", room)
     money = heat_sink.price * sink.mass + heat_sink.base_price
     price = build.price * route.length
-    findings.equals("sink_takes", subject, price, money, "", "its price", 1e-9 * money)
+    findings.equals("sink_takes", subject, price, money, "", "its price", LIMIT * money)
     same = build.life == heat_sink.life
     findings.holds("sink_takes", subject, same, "lasts another time than the site says")
     source = site.sources[heat_sink.source]
@@ -127,8 +128,10 @@ def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run:
     findings.at_most("sink_outlet", subject, sink.outlet, outlet + 2 * room, "K", what)
     stream = case.site.routes[run.route].stream
     level = -math.inf if stream is None else stream.outlet
-    findings.at_least("sink_outlet", subject, level, sink.outlet, "K", "the level behind it", 1e-6)
-    findings.at_least("sink_heat", subject, 1.005 * sink.heat, heat, "W", "the heat it releases")
+    findings.at_least("sink_outlet", subject, level, sink.outlet, "K", "the level behind it", SAME)
+    findings.at_least(
+        "sink_heat", subject, sink.heat, heat, "W", "the heat it releases", INTEGRALS * heat
+    )
     findings.at_most(
         "sink_hottest", subject, high, heat_sink.max_temperature, "K", "the warmest it may be"
     )

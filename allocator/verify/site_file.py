@@ -18,12 +18,10 @@ from allocator.plans.records import Run
 from allocator.site.records import POWER, PipeType, Route, Site
 from allocator.verify.case import Case
 from allocator.verify.heat import KELVINS
-from allocator.verify.properties import heat_between
+from allocator.verify.properties import INTEGRALS, heat_between
 from allocator.verify.report import Findings
 from allocator.verify.wet_gas import condensed_heat
 
-SHARE = 0.005
-"""Two integrals of one heat capacity differ by less than this share."""
 UNITS = 4
 """Units of a cooler for one stream at a place where the file sets no number."""
 SAME = 1e-9
@@ -158,7 +156,7 @@ def _cooler(case: Case, plain: Site, run: Run, route: Arc) -> Checks:
     heat = heat_between(case, run.fluid, cooler.set_point, stream.inlet)
     heat += condensed_heat(case, route, stream.inlet, cooler.set_point)
     power = heat * cooler.power_share
-    yield "the power that it takes", abs(route.energy - power) <= SHARE * power
+    yield "the power that it takes", abs(route.energy - power) <= INTEGRALS * power
 
 
 def _units(build: str) -> int:

@@ -23,8 +23,8 @@ from allocator.search import Settings, make_plan
 from allocator.site.records import Site
 from allocator.thermal.sink_temperatures import HeatSinkStudy
 from allocator.verify import audit
-from allocator.verify.case import Case
-from allocator.verify.sink_states import reached
+from allocator.verify.case import Case, case_of
+from allocator.verify.sink_states import Reached, _can_be_known, reached
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 
@@ -128,6 +128,36 @@ def test_left_out_or_larger_than_needed(site: Site, plan: Plan) -> None:
         for heat_sink in plan.heat_sinks
     )
     assert "heat_sink_smallest" in audit(other, replace(plan, heat_sinks=heat_sinks)).rules
+
+
+@pytest.mark.parametrize("error", [ZeroDivisionError, KeyError, RuntimeError])
+def test_a_fault_of_the_audit_is_no_pass(
+    site: Site, plan: Plan, error: type[Exception], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where its own model of a bath fails, an untold bath is not one that cannot be known."""
+
+    def fails(*_: object) -> Reached:
+        raise error
+
+    monkeypatch.setattr("allocator.verify.sink_states.marched", fails)
+    untold = replace(plan, heat_sinks=())
+    if error is RuntimeError:
+        with pytest.raises(error):
+            audit(site, untold)
+    else:
+        assert "not_recomputed" in audit(site, untold).rules
+
+
+def test_a_bath_of_an_unknown_property_is_left_out(site: Site, plan: Plan) -> None:
+    """Planning and audit agree that nothing can be said of it."""
+    quench, fluids = site.heat_sinks["quench"], dict(site.fluids)
+    gas = site.sources[quench.source].fluid
+    unknown = replace(fluids[gas], substance=None, constants={"density": 0.1})
+    bare = replace(site, fluids={**fluids, gas: unknown}, heat_sinks={"quench": quench})
+    case = case_of(bare, plan)
+    assert not _can_be_known(case, quench)
+    with pytest.raises(HeatSinkError, match="no known specific heat"):
+        HeatSinkStudy.of(bare, quench)
 
 
 @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))

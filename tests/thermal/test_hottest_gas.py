@@ -20,6 +20,7 @@ from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import Route, Site
 from allocator.verify import audit
+from allocator.verify.hottest import MODELS
 from allocator.verify.pipe_model import PipeModel, faces_of
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
@@ -120,7 +121,7 @@ def test_a_layer_just_beyond_the_tolerance_is_a_breach(site: Site, plan: Plan) -
     model = PipeModel.of(network_of(site), site.routes[run.route], "thick")
     assert model is not None
     inner = faces_of(model, stream.inlet)[2]
-    room = 2e-3 * (stream.inlet - site.ambient.temperature)
+    room = MODELS * (stream.inlet - site.ambient.temperature)
     for off, broken in ((0.5 * room, False), (1.5 * room, True)):
         other = everywhere(site, material("sheet", max_temperature=inner - off))
         assert ("layer_hottest" in audit(other, plan).rules) == broken
@@ -208,7 +209,7 @@ def test_limits_hold_for_the_hotter_source_alone(site: Site, plan: Plan) -> None
     assert model is not None
     assert route.stream is not None
     hottest = faces_of(model, route.stream.inlet)[-1]
-    room = 2e-3 * (route.stream.inlet - site.ambient.temperature)
+    room = MODELS * (route.stream.inlet - site.ambient.temperature)
     assert mixed < hottest - room
 
     def limited(one: Site) -> Site:
