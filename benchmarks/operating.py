@@ -25,7 +25,7 @@ import numpy as np
 
 import allocator as al
 from allocator.simulation.accounts import draw_of
-from allocator.simulation.operating import PresentState, controller_of, operated_run
+from allocator.simulation.operating import PresentState, controller_of
 from allocator.simulation.running import run_circuit
 from allocator.simulation.tracing import assemble
 from allocator.simulation.work import with_reserves
@@ -35,6 +35,7 @@ from allocator.verify.tanks.phases import admitted_phases
 ROOT = Path(__file__).parents[1]
 sys.path.insert(0, str(ROOT / "tests"))
 
+from operated_runs import operated_run  # noqa: E402
 from tiny_sites import tiny_site  # noqa: E402
 
 NETWORKS = ROOT / "networks"

@@ -26,7 +26,7 @@ def test_the_python_example(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_the_tour_shows_real_output(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """Every line below a command of the tour is a line of what the command prints."""
+    """Every line below a command of the tour is what the command prints; its files are named."""
     monkeypatch.chdir(ROOT)
     blocks = re.findall(r"(?:^    .*\n)+", README, re.MULTILINE)
     tours = [block for block in blocks if block.lstrip().startswith("$ allocator")]
@@ -41,6 +41,8 @@ def test_the_tour_shows_real_output(
         assert [line for line in shown if line not in ("", "...")]
         for line in shown:
             assert line == "..." or line in printed, line
+    files = {file.name for file in (tmp_path / "plan").iterdir()}
+    assert files - set(re.findall(r"`([\w.]+)`", README)) == set()
 
 
 def test_every_command_is_named_and_every_option_explained() -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import csv
 import io
 import itertools
-import json
 import math
 from html import escape
 
@@ -110,11 +109,6 @@ def _written(cell: object) -> object:
         # never -0, nor what is left of a rounding
         return f"{cell if abs(cell) > 1e-30 else 0.0:.9g}"
     return inert(cell) if isinstance(cell, str) else cell
-
-
-def json_of(table: Table) -> str:
-    """A table as a JSON list of records with all digits; null where a value is none or infinite."""
-    return json.dumps(json_records(table), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def json_records(table: Table) -> list[dict[str, object]]:

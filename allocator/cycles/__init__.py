@@ -15,7 +15,6 @@ from allocator.cycles.demand import (
 from allocator.cycles.firm import draw_for_store, store_for_draw, store_value
 from allocator.cycles.many import draws_for_stores
 from allocator.cycles.patterns import Pattern, pattern_from_intervals, pattern_of
-from allocator.cycles.series import Reservoir, reservoir, sequent_peak
 from allocator.cycles.spans import Span, ever_off, worst_span, worst_until
 from allocator.cycles.timeline import (
     Timeline,
@@ -30,7 +29,6 @@ __all__ = [
     "DemandCurve",
     "KnownCurve",
     "Pattern",
-    "Reservoir",
     "SeriesCurve",
     "Span",
     "Supply",
@@ -48,9 +46,7 @@ __all__ = [
     "joint_timeline",
     "pattern_from_intervals",
     "pattern_of",
-    "reservoir",
     "search_length",
-    "sequent_peak",
     "series_curve_of",
     "store_for_draw",
     "store_for_draw_known",

@@ -59,14 +59,6 @@ class Curve:
         whole = np.ceil(given / period)
         return whole * self.line.gain - self.line.at(whole * period - given)
 
-    def breakpoints(self, low: float, high: float) -> Array:
-        """Every length in [low, high], s, where tau changes slope, sorted."""
-        return self.line.kinks_between(low, high)
-
-    def breakpoints_most(self, low: float, high: float) -> Array:
-        """Every length in [low, high], s, where most changes slope, sorted."""
-        return self.line.mirrored().kinks_between(low, high)
-
 
 def curve_of(stages: Sequence[Stage]) -> Curve:
     """The guaranteed on-time of a duty cycle: tau(L), the least time on in any window of length L.

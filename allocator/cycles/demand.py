@@ -30,10 +30,6 @@ class DemandCurve:
         """beta(L): largest integral, s, over any window of each length L >= 0, s. Exact."""
         return self.line.at(np.asarray(lengths, dtype=np.float64))
 
-    def breakpoints(self, low: float, high: float) -> Array:
-        """Every length in [low, high], s, where beta may change slope, sorted."""
-        return self.line.kinks_between(low, high)
-
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SeriesCurve:

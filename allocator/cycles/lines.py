@@ -42,10 +42,6 @@ class RepeatingLine:
         rest = lengths - whole * self.period
         return whole * self.gain + np.interp(rest, self.lengths, self.values)
 
-    def kinks_between(self, low: float, high: float) -> Array:
-        """All kinks in [low, high], sorted."""
-        return self._tiled(self.kinks, low, high)
-
     def peaks_between(self, low: float, high: float) -> Array:
         """All peak lengths in [low, high], sorted."""
         return self._tiled(self.peaks, low, high)

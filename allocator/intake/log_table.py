@@ -52,8 +52,7 @@ class LogTable:
 
     def numbers(self, name: str) -> Floats:
         """A column in SI; NaN where it is empty. Cells may have their own unit."""
-        place, unit = self.columns[name]
-        column = self.cells.iloc[:, place]
+        column = self.cells.iloc[:, self.columns[name][0]]
         if column.dtype.kind in "if":
             read = np.array(column, dtype=float)
         else:
@@ -62,7 +61,7 @@ class LogTable:
             found = pd.to_numeric(column, errors="coerce")
             read = np.array(found, dtype=float)
             for row in np.flatnonzero((found.isna() & column.notna()).to_numpy()).tolist():
-                read[row] = self._quantity(row, name, str(column.iloc[row]), unit)
+                read[row] = self._quantity(row, name, str(column.iloc[row]))
         beyond = np.flatnonzero(np.abs(read) > LARGEST)
         if len(beyond):
             row = int(beyond[0])
@@ -70,7 +69,7 @@ class LogTable:
             raise self.fault(row, name, problem, "correct it, or leave it empty")
         return read * self.unit(name)
 
-    def _quantity(self, row: int, name: str, text: str, unit: str) -> float:
+    def _quantity(self, row: int, name: str, text: str) -> float:
         """A cell with its own unit, in the unit of the heading."""
         try:
             return parse_quantity(text, _DIMENSIONS[name]) / self.unit(name)

@@ -79,7 +79,6 @@ class FittedStage:
 
 
 NAN = Estimate(math.nan, math.nan, math.nan)
-UNSEEN = FittedStage(NAN, NAN, None, None, math.nan, 0.0, math.nan, 0.0, NAN)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

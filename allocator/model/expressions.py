@@ -64,8 +64,7 @@ def moved_at_most(sets: IndexSets, arc: PipeArc) -> Terms:
         if end != arc.start
     ]
     for shape in sets.fluid_shapes[arc.fluid]:
-        peak = 1.0 if sets.lossless else sets.peak(shape)
-        terms.append((peak, ("supply", arc.route, arc.start, arc.fluid, shape)))
+        terms.append((sets.peak(shape), ("supply", arc.route, arc.start, arc.fluid, shape)))
     return terms
 
 

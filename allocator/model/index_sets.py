@@ -12,13 +12,13 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from allocator.cycles import Curve, DemandCurve, curve_of, curve_of_timing, demand_curve_of
-from allocator.model.emissions import is_clean, worth_flaring
 from allocator.model.levelling import Levelling, levelling
 from allocator.model.pipe_types import beats, lasts_as_long, loses_no_more
 from allocator.model.reaching import Reaching
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, NOTHING, Robustness
 from allocator.site.clocks import bursts_are_cut, timings_of
+from allocator.site.emissions import is_clean, worth_flaring
 from allocator.site.records import POWER, Demand, MachineType, Profile, StoreType
 
 if TYPE_CHECKING:

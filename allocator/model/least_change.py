@@ -24,7 +24,6 @@ from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
-from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
 from allocator.plans.records import Plan
 
@@ -115,7 +114,7 @@ def _choices(sets: IndexSets) -> list[tuple[Key, float]]:
     for (route, fluid), pipe in sets.pipes.items():
         for build in pipe.builds:
             if build != pipe.existing:
-                metre = sum(material_per_metre(site.pipes[build]).values())
+                metre = sum(site.pipes[build].masses().values())
                 mass = metre * site.routes[route].length
                 found.append((("lay", route, build, fluid), max(LIGHT, mass)))
     for name in sets.lines:

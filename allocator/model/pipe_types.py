@@ -16,7 +16,7 @@ def beats(better: PipeType, worse: PipeType, more: float = 0.0) -> bool:
     """
     if more < 0 or better.price > worse.price:
         return False
-    mine, other = material_per_metre(better), material_per_metre(worse)
+    mine, other = better.masses(), worse.masses()
     if any(mass > other.get(material, 0.0) for material, mass in mine.items()):
         return False
     same = more == 0 and better.price == worse.price and mine == other
@@ -46,11 +46,3 @@ def loses_no_more(better: PipeType, worse: PipeType) -> bool:
 
 def _as_fast(one: float | None, other: float | None) -> bool:
     return one == other or (one is not None and other is not None and one >= other)
-
-
-def material_per_metre(build: PipeType) -> dict[str, float]:
-    """kg of each material a metre."""
-    total: dict[str, float] = {}
-    for layer in build.layers:
-        total[layer.material] = total.get(layer.material, 0.0) + layer.mass
-    return total

@@ -100,7 +100,6 @@ def _along_lines(site: Network, between: PressureRange, wanted: Sequence[Wanted]
     How much of that is left on each route is for rules of pressure along lines to say.
     """
     losses = losses_of(
-        site,
         between,
         [
             PipeAsk(w.build, w.length, w.fall, max(w.temperature, site.ambient.temperature))

@@ -183,7 +183,7 @@ def _offer(
     assert between is not None
     fall = site.places[way.start].elevation - site.places[way.end].elevation
     kelvin = max(ask.inlet, site.ambient.temperature)
-    (loss,) = losses_of(site, between, [PipeAsk(ask.build, ask.route.length, fall, kelvin)])
+    (loss,) = losses_of(between, [PipeAsk(ask.build, ask.route.length, fall, kelvin)])
     enters, needed = way.given.potential, way.needed
     most = greatest_flow(
         loss.factor,

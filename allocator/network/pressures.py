@@ -63,7 +63,7 @@ class PipeAsk(NamedTuple):
     kelvin: float
 
 
-def losses_of(site: Network, found: PressureRange, asked: Sequence[PipeAsk]) -> list[PipeLoss]:
+def losses_of(found: PressureRange, asked: Sequence[PipeAsk]) -> list[PipeLoss]:
     """What each pipe loses; those without a bore are not checked.
 
     Raises:
@@ -245,7 +245,7 @@ def _losses(
                 for start, end in _ways(arc):
                     fall = site.places[start].elevation - site.places[end].elevation
                     asks[arc.name, start, pipe] = PipeAsk(site.pipes[pipe], arc.length, fall, hot)
-    return dict(zip(asks, losses_of(site, found, list(asks.values())), strict=True))
+    return dict(zip(asks, losses_of(found, list(asks.values())), strict=True))
 
 
 def _boosters(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 
 from allocator.network.records import Arc
+from allocator.site.graph import walked
 from allocator.site.records import Route
 
 
@@ -25,7 +26,7 @@ def useful(
         ahead = _steps(mine, backward=False)
         back = _steps(mine, backward=True)
         first = {node for f, node in starts if f == fluid}
-        come, go = _spread(first, ahead), _spread(set(ends), back)
+        come, go = walked(first, ahead), walked(ends, back)
         for route in mine:
             ways = [(route.start, route.end)]
             if not route.one_way:
@@ -49,13 +50,3 @@ def _steps(routes: Iterable[Route], backward: bool) -> dict[str, list[str]]:
             first, second = (b, a) if backward else (a, b)
             steps.setdefault(first, []).append(second)
     return steps
-
-
-def _spread(first: set[str], steps: Mapping[str, list[str]]) -> set[str]:
-    seen, waiting = set(first), sorted(first)
-    while waiting:
-        for place in steps.get(waiting.pop(), ()):
-            if place not in seen:
-                seen.add(place)
-                waiting.append(place)
-    return seen

@@ -55,13 +55,3 @@ def outside_pipe(diameter: FloatLike, difference: FloatLike, wind: FloatLike) ->
     """W/(m2 K) outside a horizontal pipe: the larger of still air and wind."""
     blown = np.where(floats(wind) > 0, wind_over_pipe(diameter, wind), 0.0)
     return floats(np.maximum(still_air(diameter, difference), blown))
-
-
-def free_convection_nusselt(rayleigh: FloatLike, prandtl: FloatLike) -> Floats:
-    """Mean Nusselt number of a long horizontal cylinder.
-
-    S. W. Churchill, H. H. S. Chu, Int. J. Heat Mass Transfer 18, 1975, for Ra up to 1e12.
-    """
-    pr = floats(prandtl)
-    bracket = (1.0 + (0.559 / pr) ** (9 / 16)) ** (8 / 27)
-    return floats((0.6 + 0.387 * floats(rayleigh) ** (1 / 6) / bracket) ** 2)

@@ -129,8 +129,3 @@ def _least(rates: tuple[FloatLike, ...]) -> Capacity:
 def pipe_mass(bore: FloatLike, wall: FloatLike, density: FloatLike = 7850.0) -> Floats:
     """kg a metre of a tube: ``pi rho t (d + t)`` with bore d and wall t in m."""
     return floats(np.pi * floats(density) * floats(wall) * (floats(bore) + floats(wall)))
-
-
-def layer_mass(inner: FloatLike, thickness: FloatLike, density: FloatLike) -> Floats:
-    """kg a metre of a layer of ``thickness`` m around a diameter of ``inner`` m."""
-    return pipe_mass(inner, thickness, density)

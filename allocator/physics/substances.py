@@ -74,7 +74,7 @@ def library_name(text: str) -> str:
     """
     parts_of(text)
     try:
-        _library("D", text, 300.0, 1000.0, text)
+        _library("D", text, 300.0, 1000.0)
     except PhysicsError as error:
         if "does not know" in error.problem:
             raise
@@ -176,9 +176,9 @@ def _looked_up(substance: Substance, name: str, kelvin: Floats, pascal: Floats) 
 
 def _state(substance: Substance, letter: str, kelvin: float, pascal: float) -> float:
     assert substance.library is not None
-    number = _library(letter, substance.library, kelvin, pascal, substance.name)
+    number = _library(letter, substance.library, kelvin, pascal)
     if "&" not in substance.library:
-        phase = _library("Phase", substance.library, kelvin, pascal, substance.name)
+        phase = _library("Phase", substance.library, kelvin, pascal)
         if substance.phase == "gas" and phase in _LIQUID_PHASES:
             raise PhysicsError(
                 f"is liquid at {kelvin - 273.15:.4g} degC and {pascal:.4g} Pa",
@@ -188,7 +188,7 @@ def _state(substance: Substance, letter: str, kelvin: float, pascal: float) -> f
 
 
 @lru_cache(maxsize=65536)
-def _library(letter: str, library: str, kelvin: float, pascal: float, name: str) -> float:
+def _library(letter: str, library: str, kelvin: float, pascal: float) -> float:
     from CoolProp.CoolProp import PropsSI
 
     try:

@@ -111,19 +111,6 @@ class Totals(NamedTuple):
         )
 
 
-def relax(start: float, limit: float, time: float, lag: float) -> float:
-    """Temperature after ``time``: ``limit + (start - limit) exp(-time/lag)`` (lumped body)."""
-    return start - (limit - start) * math.expm1(-time / lag)
-
-
-def time_to(start: float, limit: float, wanted: float, lag: float) -> float:
-    """s until a lumped body that tends to ``limit`` reaches ``wanted``; infinite if never."""
-    if start == wanted:
-        return 0.0
-    ratio = (wanted - limit) / (start - limit) if start != limit else -1.0
-    return -lag * math.log(ratio) if 0 < ratio < 1 else math.inf
-
-
 class Leg(NamedTuple):
     """A stretch in which nothing switches: ``net`` W at its start, ``taken`` W by each draw.
 

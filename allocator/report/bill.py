@@ -112,10 +112,7 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
         if not run.new:
             continue
         route, build = site.routes[run.route], site.pipes[run.build]
-        materials: dict[str, float] = {}
-        for layer in build.layers:
-            used = layer.mass * route.length
-            materials[layer.material] = materials.get(layer.material, 0.0) + used
+        materials = build.masses(route.length)
         price = build.price * route.length * route.ground_factor
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             where = site.ground(route.start)

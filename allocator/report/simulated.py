@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from allocator.base.dimensions import absolute_apart, format_absolute
@@ -115,16 +116,19 @@ def better_control(trace: Trace) -> float | None:
     return max(0.0, min(known) / promised - 1.0) if known and promised > 0 else None
 
 
+def power_row(demand: float, name: str, clean: float | None, total: float | None) -> Row:
+    """A row of a table of powers: clean and all, W, and what share of a demand (W) is served."""
+    shown = ["-" if value is None else quantity(value, "power") for value in (clean, total)]
+    return (name, *shown, "-" if total is None else percent(total / demand))
+
+
 def power_rows(plan: Plan, trace: Trace) -> list[str]:
     """Promise <= worst simulated <= what any control could promise <= ceiling; then the means."""
     demand = plan.power.demand_mean
     if demand <= 0:
         return []
 
-    def row(name: str, clean: float | None, total: float | None) -> Row:
-        shown = ["-" if value is None else quantity(value, "power") for value in (clean, total)]
-        return (name, *shown, "-" if total is None else percent(total / demand))
-
+    row = partial(power_row, demand)
     bounds = trace.foresight
     rows = [
         row(ALWAYS, trace.promised_clean_w, trace.promised_firm_w),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING
 
 from allocator.base.labels import head
@@ -28,7 +29,7 @@ from allocator.report.parts import (
     storage,
 )
 from allocator.report.prices import prices
-from allocator.report.simulated import verdict_words
+from allocator.report.simulated import power_row, verdict_words
 from allocator.report.tables import demands, materials
 from allocator.report.words import (
     CLOSED,
@@ -41,7 +42,6 @@ from allocator.report.words import (
     goal_title,
     goal_value,
     money,
-    percent,
     quantity,
     vented_at_all,
     without_dust,
@@ -102,10 +102,7 @@ def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | 
     if demand <= 0:
         return []
 
-    def row(name: str, clean: float | None, total: float | None) -> tuple[str, ...]:
-        shown = ["-" if value is None else quantity(value, "power") for value in (clean, total)]
-        served = "-" if total is None else percent(total / demand)
-        return (name, *shown, served)
+    row = partial(power_row, demand)
 
     rows = []
     if plan.basis == "firm":

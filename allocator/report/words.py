@@ -250,11 +250,6 @@ def plain(name: str) -> str:
     return name.partition(": ")[0]
 
 
-def level_of(name: str) -> str:
-    """The level of temperature in a name, in words; empty where there is none."""
-    return name.partition(": ")[2]
-
-
 def shape(name: str) -> str:
     """A supply shape in words."""
     return "steady" if name == FLAT else f"following {name}"

@@ -6,7 +6,6 @@ from dataclasses import replace
 from functools import partial
 
 from allocator.base.status import Status
-from allocator.model.emissions import is_clean
 from allocator.model.index_sets import index_sets_of
 from allocator.network.cautions import cautions_for
 from allocator.plans.records import Ceiling, Plan, Price
@@ -25,6 +24,7 @@ from allocator.search.prices import prices_of
 from allocator.search.strategy.budgets import PLAN
 from allocator.search.strategy.phase import Budget
 from allocator.search.task import PlanState, Task
+from allocator.site.emissions import is_clean
 
 
 def limit_of_all_plans(now: PlanState, budget: Budget) -> PlanState:

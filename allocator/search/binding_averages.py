@@ -11,9 +11,9 @@ from collections.abc import Iterator
 
 from allocator.base.dimensions import format_quantity
 from allocator.base.status import Status
-from allocator.model.emissions import is_clean
 from allocator.model.index_sets import IndexSets
 from allocator.plans.records import Plan
+from allocator.site.emissions import is_clean
 from allocator.site.records import POWER
 
 NEARLY = 0.97

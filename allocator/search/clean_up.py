@@ -30,7 +30,7 @@ from allocator.model.goals import Goal
 from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import Key, Model, Row
 from allocator.model.outages import scenarios_of, values_during
-from allocator.model.pipe_types import lasts_as_long, material_per_metre
+from allocator.model.pipe_types import lasts_as_long
 from allocator.search.directions import NOTHING, bears_pressure, relaid, without_idle_boosters
 from allocator.search.state import LAST_HELD, SearchState, hold, value_at
 from allocator.search.strategy.budgets import PLAN
@@ -273,9 +273,9 @@ def _trim_pipes(
         if flow <= 0.0:
             relaid(sets, values, put, ("lay", route, laid[0], fluid), None)
             continue
-        now = material_per_metre(site.pipes[laid[0]])
+        now = site.pipes[laid[0]].masses()
         for build in pipe.builds:
-            other = material_per_metre(site.pipes[build])
+            other = site.pipes[build].masses()
             smaller = build == pipe.existing or (
                 all(other.get(m, 0.0) <= now.get(m, 0.0) for m in {*now, *other})
                 and site.pipes[build].price <= site.pipes[laid[0]].price

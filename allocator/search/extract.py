@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from allocator.model.buffers import buffer_vessels_of
-from allocator.model.emissions import counts
 from allocator.model.expressions import (
     bursts,
     can_follow,
@@ -41,6 +40,7 @@ from allocator.plans.records import (
     SourceUse,
     StoreUse,
 )
+from allocator.site.emissions import counts
 
 PART_OF_UNIT = 1e-7
 """Units that are the solver's tolerance, and no further unit that turns."""

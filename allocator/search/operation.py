@@ -47,7 +47,7 @@ def mean_output(
     declare(model, sets)
     state_rules(model, sets)
     _wet_side(model, sets, site, plan)
-    fixed = _decided(sets, plan)
+    fixed = _decided(plan)
     for column in model.columns:
         if column.integer:
             value = fixed.get(column.key, 0.0)
@@ -74,7 +74,7 @@ def _nothing(values: dict[Key, float], tolerance: float) -> list[Row]:
     return []
 
 
-def _decided(sets: IndexSets, plan: Plan) -> Mapping[Key, float]:
+def _decided(plan: Plan) -> Mapping[Key, float]:
     fixed: dict[Key, float] = {}
     for source in plan.sources:
         fixed["tap", source.name] = 1.0 if source.tapped else 0.0

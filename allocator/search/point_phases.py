@@ -88,6 +88,7 @@ def candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
 
 def compiled_candidates(search: GoalSearch, budget: Budget) -> GoalSearch:
     """The same where the search is compiled by now: it is not waited for."""
+    del budget
     _try_candidates(search, 0.0)
     return search
 

@@ -47,7 +47,6 @@ Problems = Iterator[tuple[str, str]]
 SITE = keys.table_of(Site)
 _POSITIVE = Quantity("number", above=0)
 _AMOUNT = Quantity("number", least=0)
-_SHARE = Quantity("share", least=0, below=1)
 _OTHER_FIELDS: Mapping[type, Mapping[str, Kind]] = {
     records.Place: {"x": Quantity("length"), "y": Quantity("length")},
     records.Source: {"delivered": Flag()},

@@ -35,10 +35,10 @@ def _missing(values: Values, above: str) -> Iterator[tuple[str, str]]:
         if key.name in values.nodes:
             yield from _within(values.found.get(key.name), f"{above}{key.name}")
         elif key.default is not None:
-            yield f"{above}{key.name}", _text(key)
+            yield f"{above}{key.name}", default_text(key)
         elif key.name == AMBIENT and isinstance(key.kind, KeyTable):  # always there
             for one in key.kind.keys:
-                yield f"{above}{key.name}.{one.name}", _text(one)
+                yield f"{above}{key.name}.{one.name}", default_text(one)
 
 
 def _within(value: Any, path: str) -> Iterator[tuple[str, str]]:
@@ -52,7 +52,8 @@ def _within(value: Any, path: str) -> Iterator[tuple[str, str]]:
             yield from _within(one, f"{path}[]")
 
 
-def _text(key: Key) -> str:
+def default_text(key: Key) -> str:
+    """The default of a key as a file would say it."""
     if isinstance(key.kind, Quantity):
         return exact_text(key.default, key.kind.dimension)
     if isinstance(key.kind, TwoWords):

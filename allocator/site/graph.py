@@ -3,12 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import TYPE_CHECKING, Any
 
 from allocator.site.records import Route, Site
-
-if TYPE_CHECKING:
-    import networkx
 
 
 def usable_places(site: Site) -> tuple[str, ...]:
@@ -26,31 +22,6 @@ def usable_routes(site: Site) -> tuple[Route, ...]:
     )
 
 
-def corridor_graph(site: Site) -> networkx.MultiGraph[Any]:
-    """Places and the routes between them, without excluded places.
-
-    Nodes carry ``x``, ``y`` and ``elevation`` in m. Edges have the route's name as key and carry
-    ``length`` in m, ``one_way``, and ``start`` and ``end``, which an undirected edge forgets.
-    """
-    import networkx
-
-    graph: networkx.MultiGraph[Any] = networkx.MultiGraph()
-    for name in usable_places(site):
-        place = site.places[name]
-        graph.add_node(name, x=place.x, y=place.y, elevation=place.elevation)
-    for route in usable_routes(site):
-        graph.add_edge(
-            route.start,
-            route.end,
-            key=route.name,
-            length=route.length,
-            one_way=route.one_way,
-            start=route.start,
-            end=route.end,
-        )
-    return graph
-
-
 def reachable(site: Site, place: str, fluid: str) -> frozenset[str]:
     """Places that ``fluid`` can get to from ``place``, itself included.
 
@@ -64,7 +35,11 @@ def spread(site: Site, starts: Iterable[str], fluid: str, backward: bool = False
     """Places that ``fluid`` can get to from any of ``starts``, or (backward) from which it
 
     can get to any of them; ``starts`` included."""
-    following = _neighbours(site, fluid, backward)
+    return walked(starts, _neighbours(site, fluid, backward))
+
+
+def walked(starts: Iterable[str], following: Mapping[str, Iterable[str]]) -> frozenset[str]:
+    """All that is come to from ``starts``, themselves included, by steps to what follows."""
     seen = set(starts)
     waiting = list(seen)
     while waiting:

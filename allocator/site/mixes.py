@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from allocator.site.records import Limits, MachineType, Mix, Site
+from allocator.site.emissions import is_clean
+from allocator.site.records import Limits, Mix, Site
 
 CLEAN_FIRST = (
     "clean_power",
@@ -41,7 +42,7 @@ def supplies_of(site: Site) -> tuple[MixSupply, ...]:
     Clean only; each emitting type of generator alone; clean first with emitting supply behind
     it; least emissions and least money, each with as much served as there can be.
     """
-    emitting = tuple(m.name for m in site.machines.values() if _emits(site, m))
+    emitting = tuple(m.name for m in site.machines.values() if not is_clean(site, m))
     generators = [m.name for m in site.machines.values() if m.power_out > 0]
 
     def built_in(
@@ -68,14 +69,6 @@ def supplies_of(site: Site) -> tuple[MixSupply, ...]:
 def supply_named(site: Site, name: str) -> MixSupply | None:
     """A mix by its name in a comparison; None where the site has none of that name."""
     return next((supply for supply in supplies_of(site) if supply.name == name), None)
-
-
-def _emits(site: Site, machine: MachineType) -> bool:
-    counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
-    return any(
-        rate > 0 and site.fluids[fluid].emission in counted and site.fluids[fluid].emission_weight
-        for fluid, rate in machine.outputs.items()
-    )
 
 
 def _of_file(site: Site, mix: Mix, taken: set[str]) -> MixSupply:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 from allocator.base.quantities import DIMENSIONS, exact_text
 from allocator.site.catalogue_values import CatalogueName
+from allocator.site.defaults import default_text
 from allocator.site.groups import ListOf, MapOf, OwnUnits
 from allocator.site.kinds import (
     AsWritten,
@@ -24,7 +25,6 @@ from allocator.site.kinds import (
     Name,
     Quantity,
     Text,
-    TwoWords,
     Whole,
 )
 from allocator.site.records.site import SITE
@@ -89,13 +89,7 @@ def _below(kind: Kind) -> tuple[KeyTable, ...]:
 
 
 def _default(key: Key) -> str:
-    if key.default is None:
-        return key.left_out
-    if isinstance(key.kind, Quantity):
-        return f"`{exact_text(key.default, key.kind.dimension)}`"
-    if isinstance(key.kind, TwoWords):
-        return f"`{key.kind.options[key.default]}`"
-    return f"`{str(key.default).lower()}`"
+    return key.left_out if key.default is None else f"`{default_text(key)}`"
 
 
 @singledispatch

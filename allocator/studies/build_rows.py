@@ -169,9 +169,7 @@ def _row(
     site: Network, offer: Offer, end_at_flow: float | None, pressure: PressureOffer | None
 ) -> BuildRow:
     build, length = offer.ask.build, offer.ask.route.length
-    materials: dict[str, float] = {}
-    for layer in build.layers:
-        materials[layer.material] = materials.get(layer.material, 0.0) + layer.mass * length
+    materials = build.masses(length)
     broken = list(offer.broken)
     if pressure is not None and pressure.lacks:
         broken.append("pressure too low")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from allocator.site.emissions import is_clean, unit_emission
 from allocator.site.records import MachineType, Site
 
 
@@ -29,9 +30,8 @@ def machines_table(site: Site) -> list[MachineRow]:
         if machine.power_out > 0:
             emission = emission_per_energy(site, machine)
             efficiency = efficiency_of(site, machine)
-            rows.append(
-                MachineRow(machine.name, machine.power_out, efficiency, emission, emission == 0)
-            )
+            clean = is_clean(site, machine)
+            rows.append(MachineRow(machine.name, machine.power_out, efficiency, emission, clean))
     return rows
 
 
@@ -48,22 +48,9 @@ def efficiency_of(site: Site, machine: MachineType) -> float | None:
     return machine.power_out / fuel if fuel > 0 and machine.power_out > 0 else None
 
 
-def counted_emission(site: Site, machine: MachineType) -> float:
-    """Counted release of one unit at full load, kg CO2-equivalent a second.
-
-    Biogenic releases count only where the site says so.
-    """
-    counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
-    return sum(
-        rate * site.fluids[fluid].emission_weight
-        for fluid, rate in machine.outputs.items()
-        if site.fluids[fluid].emission in counted
-    )
-
-
 def emission_per_energy(site: Site, machine: MachineType) -> float | None:
     """Counted release a unit of power out at full load, kg/J (1 kg/kWh is 2.78e-7 kg/J)."""
-    return counted_emission(site, machine) / machine.power_out if machine.power_out > 0 else None
+    return unit_emission(site, machine) / machine.power_out if machine.power_out > 0 else None
 
 
 def fuel_at_load(machine: MachineType, load: float) -> float:
@@ -72,8 +59,3 @@ def fuel_at_load(machine: MachineType, load: float) -> float:
     Affine: ``a + (1 - a) load`` with ``a`` the share burnt at no load.
     """
     return machine.no_load + (1.0 - machine.no_load) * load
-
-
-def units_to_replace(machine: MachineType, other: MachineType) -> float:
-    """How many units of ``other`` give the power of one ``machine``, whole or not."""
-    return machine.power_out / other.power_out

@@ -23,9 +23,9 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network, Outflow
 from allocator.report.words import percent, quantity
+from allocator.site.emissions import is_clean
 from allocator.site.graph import reachable
 from allocator.site.records import MachineType, Site
-from allocator.studies.machines import emission_per_energy
 from allocator.studies.pipe_paths import PipePaths, shares_of
 from allocator.studies.pipe_steps import added
 from allocator.studies.source_storage import SourceStorage
@@ -135,7 +135,7 @@ def clean_generators(site: Network, source: Outflow) -> tuple[list[MachineType],
     burning = [m for m in site.machines.values() if m.power_out > 0 and m.inputs.get(fluid, 0) > 0]
     if not burning:
         return [], f"no generator burns {fluid}"
-    clean = [m for m in burning if emission_per_energy(site, m) == 0]
+    clean = [m for m in burning if is_clean(site, m)]
     if not clean:
         return [], f"no clean use: counted emission of {', '.join(m.name for m in burning)}"
     alone = [m for m in clean if len(m.inputs) == 1 and m.power_in == 0]

@@ -9,8 +9,8 @@ from dataclasses import replace
 from allocator.base.status import Status
 from allocator.plans.records import GOALS, GoalResult, Plan
 from allocator.search.found import gap_of, passes
+from allocator.site.emissions import is_clean
 from allocator.site.records import POWER, Site
-from allocator.studies.machines import counted_emission
 from allocator.studies.mixes import Variant, of_mix
 
 SAME = 1e-4
@@ -23,7 +23,7 @@ def fits(site: Site, mix: Variant, plan: Plan) -> bool:
     Clean power needs no machine that emits; what else a plan serves is lost with such machines.
     Where one that emits nothing is dropped but at work, the plan says nothing of the mix.
     """
-    emits = {m.name for m in site.machines.values() if counted_emission(site, m) > 0}
+    emits = {m.name for m in site.machines.values() if not is_clean(site, m)}
     if (_at_work(plan) & set(mix.dropped)) - emits:
         return False
     limits = mix.site.limits

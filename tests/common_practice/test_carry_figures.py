@@ -8,7 +8,7 @@ import pytest
 
 from allocator.cycles import curve_of
 from allocator.site.records import Fluid, MachineType, Place, Site, Source, Stage
-from allocator.studies.machines import emission_per_energy, units_to_replace
+from allocator.studies.machines import emission_per_energy
 from allocator.studies.source_worth import carried, fluid_rows, source_rows
 
 DAY = 86_400.0
@@ -70,8 +70,7 @@ def test_machines_carried_at_a_third_with_a_by_product() -> None:
     assert gas.carries[0].at_load_factor == pytest.approx(3.0, abs=2e-3)
 
 
-def test_what_a_carbon_set_releases_and_what_replaces_it() -> None:
+def test_what_a_carbon_set_releases() -> None:
     emission = emission_per_energy(FIELD, CARBON_SET)
     assert emission is not None
     assert emission * KILOWATT_HOUR == pytest.approx(900.0)
-    assert units_to_replace(CARBON_SET, SMALL_SET) == pytest.approx(2.5)

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from breakpoints import breakpoints
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -104,8 +105,8 @@ def test_straight_between_breakpoints(data: st.DataObject, nested: Any) -> None:
     low, high = sorted(data.draw(st.tuples(st.floats(0.0, 3.0), st.floats(0.0, 3.0))))
     low, high = low * period, high * period
     for points, values in (
-        (curve.breakpoints(low, high), curve.guaranteed),
-        (curve.breakpoints_most(low, high), curve.most),
+        (breakpoints(curve.line, low, high), curve.guaranteed),
+        (breakpoints(curve.line.mirrored(), low, high), curve.most),
     ):
         assert np.all(np.diff(points) > 0.0)
         assert np.all((points >= low) & (points <= high))
@@ -159,7 +160,7 @@ def test_steady_and_never() -> None:
     assert steady.guaranteed(lengths) == close(lengths)
     assert steady.most(lengths) == close(lengths)
     assert (steady.duty, steady.sigma) == (1.0, 0.0)
-    assert len(steady.breakpoints(0.0, 1e9)) == 0
+    assert len(steady.line.kinks) == 0
     never = curve_of_pattern(pattern_from_intervals([], [], 10.0))
     assert never.guaranteed(lengths).tolist() == [0.0] * 4
     assert never.most(lengths).tolist() == [0.0] * 4

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from breakpoints import breakpoints
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -73,7 +74,7 @@ def test_laws(profile: Profile, data: st.DataObject) -> None:
         np.max(curve.largest(points := curve.line.kinks) - points, initial=0.0), abs=slack
     )
     # Turns down only at the lengths it says, and is straight between its breakpoints.
-    points = curve.breakpoints(0.0, profile.period)
+    points = breakpoints(curve.line, 0.0, profile.period)
     edges = np.concatenate(([0.0], points, [profile.period]))
     middles = curve.largest((edges[1:] + edges[:-1]) / 2.0)
     ends = (curve.largest(edges[1:]) + curve.largest(edges[:-1])) / 2.0

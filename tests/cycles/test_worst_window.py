@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from breakpoints import breakpoints
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -44,7 +45,7 @@ def test_worst_of_all_lengths(data: st.DataObject, nested: Any) -> None:
     assert not window.tail
     # Slowly: every breakpoint of every curve far beyond where the search stops.
     far = 8.0 * max([24.0, *(curve.line.period for curve, _ in inflows)])
-    points = [DAY.breakpoints(0.0, far), *(c.breakpoints(0.0, far) for c, _ in inflows)]
+    points = [breakpoints(DAY.line, 0.0, far), *(breakpoints(c.line, 0.0, far) for c, _ in inflows)]
     lengths = np.unique(np.concatenate(points))
     balance = balance_of(inflows, (1.0 - follows) * draw, following, steady)
     slow = max(0.0, float(balance.at(lengths).max()))
@@ -83,7 +84,7 @@ def test_worst_of_many_unrelated_sources() -> None:
     draw = 0.97 * inflow_of(inflows)
     window = worst_window(inflows, draw)
     far = 10.0 * max(curve.line.period for curve, _ in inflows)
-    lengths = np.unique(np.concatenate([c.breakpoints(0.0, far) for c, _ in inflows]))
+    lengths = np.unique(np.concatenate([breakpoints(c.line, 0.0, far) for c, _ in inflows]))
     slow = balance_of(inflows, draw, (), 0.0).at(lengths)
     assert not window.tail
     assert window.shortfall == close(float(slow.max()), rel=1e-12)
@@ -117,7 +118,7 @@ def test_large_and_unrelated_periods_against_every_breakpoint() -> None:
         draw = share * inflow_of(inflows)
         window = worst_window(inflows, draw)
         far = 20.0 * 200.0 * 86400.0
-        lengths = np.concatenate([curve.breakpoints(0.0, far) for curve, _ in inflows])
+        lengths = np.concatenate([breakpoints(curve.line, 0.0, far) for curve, _ in inflows])
         balance = balance_of(inflows, draw, (), 0.0)
         assert window.shortfall == close(balance.at(lengths).max(), rel=1e-12)
 

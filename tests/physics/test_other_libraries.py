@@ -16,7 +16,6 @@ from physics.pipes_by_hand import pipe
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.physics.exchangers import effectiveness, log_mean, transfer_units
-from allocator.physics.films import free_convection_nusselt
 from allocator.physics.humidity import dew_point
 from allocator.physics.insulation import Outside, heat_loss
 from allocator.physics.pipes import gas_capacity, liquid_capacity
@@ -121,15 +120,6 @@ def test_log_mean(draw: np.random.Generator) -> None:
         first, second = draw.uniform(1, 200, 2)
         theirs = ht.LMTD(400.0, 300.0 + second, 300.0, 400.0 - first)
         assert log_mean(first, second) == pytest.approx(theirs, rel=1e-9)
-
-
-def test_free_convection(draw: np.random.Generator) -> None:
-    rayleigh, prandtl = 10 ** draw.uniform(-3, 12, CASES), draw.uniform(0.6, 10, CASES)
-    theirs = [
-        ht.Nu_horizontal_cylinder_Churchill_Chu(Pr=pr, Gr=ra / pr)
-        for ra, pr in zip(rayleigh, prandtl, strict=True)
-    ]
-    assert free_convection_nusselt(rayleigh, prandtl) == pytest.approx(np.array(theirs), rel=CLOSE)
 
 
 def test_buried_pipe(draw: np.random.Generator) -> None:

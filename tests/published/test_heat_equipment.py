@@ -7,14 +7,14 @@ import math
 import pytest
 
 from allocator.physics.exchangers import area, effectiveness, log_mean, transfer_units
-from allocator.physics.pipes import layer_mass, pipe_mass
+from allocator.physics.pipes import pipe_mass
 from allocator.physics.substances import (
     Substance,
     latent_heat,
     saturation_pressure,
     value,
 )
-from allocator.physics.thermal_mass import HeatSinkStep, Inflow, ThermalMass, relax, time_to
+from allocator.physics.thermal_mass import HeatSinkStep, Inflow, ThermalMass
 
 ATMOSPHERE = 101325.0
 HYDROGEN = Substance("hydrogen", library="Hydrogen")
@@ -59,16 +59,14 @@ def test_heating_a_kettle() -> None:
 
 
 def test_lumped_thermocouple() -> None:
-    """Incropera et al., Example 5.1 (5.165 s) and Cengel, Example 4-1 (9.94 s to 99 %)."""
+    """Incropera et al., Example 5.1: 5.165 s."""
     # junction of 0.706 mm, rho 8500, c 400, h 400: 25 to 199 C in gas at 200 C
     lag = 8500 * 7.06e-4 / 6 * 400 / 400
-    assert time_to(25.0, 200.0, 199.0, lag) == pytest.approx(5.165, rel=2e-3)
-    assert time_to(1.0, 0.0, 0.01, 1 / 0.46324) == pytest.approx(9.94, abs=0.005)
-    # the same junction as a body that gas flows past: 400 W/(m2 K) of a whole degree of contact
+    # as a body that gas flows past: 400 W/(m2 K) of a whole degree of contact
     junction = ThermalMass(capacity=lag, loss=0.0, around=298.15)
     gas = HeatSinkStep(junction, Inflow(60.0, contact=1.0, hot=473.15))
     assert gas.reach(298.15, 472.15) == pytest.approx(5.165, rel=2e-3)
-    assert gas.piece(298.15).end == pytest.approx(relax(298.15, 473.15, 60.0, lag))
+    assert gas.piece(298.15).end == pytest.approx(473.15 - 175.0 * math.exp(-60.0 / lag))
 
 
 @pytest.mark.parametrize(
@@ -111,8 +109,3 @@ def test_water_and_steam() -> None:
 def test_steel_pipe(outer: float, wall: float, mass: float) -> None:
     """ASME B36.10M schedule 40, kg a metre."""
     assert pipe_mass((outer - 2 * wall) / 1000, wall / 1000) == pytest.approx(mass, abs=0.006)
-
-
-def test_mass_of_a_layer() -> None:
-    """A shell's volume by its two radii."""
-    assert layer_mass(0.1, 0.05, 100.0) == pytest.approx(math.pi * (0.1**2 - 0.05**2) * 100)

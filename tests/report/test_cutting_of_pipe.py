@@ -12,6 +12,7 @@ from allocator.report.files import hand_over_files, plan_tables
 from allocator.report.handover.cut_list import cut_list
 from allocator.report.handover.cutting import pipe_cuttings
 from allocator.report.handover.lists import cutting_table
+from allocator.report.handover.stock import stock_table
 
 # Both runs laid new in dn25: the lane of 100 m is 16 lengths of 6 m and 4 m, the quay of 50 m is
 # 8 lengths and 2 m.
@@ -59,10 +60,27 @@ def test_a_saw_cut_asks_for_one_length_more() -> None:
 
 
 def test_off_cuts_that_the_stock_does_not_cover_are_reported() -> None:
-    # 40 kg of steel are left: 18.75 of spares and 50 m of off-cut at 2.5 kg/m are more
+    # 40 kg of steel are left: a spare length of 100 m and 50 m of off-cut at 2.5 kg/m are more
     *_, steel, _ = cut_list(site(0.0, 100.0), BOTH_NEW)
     assert steel.off_cut_mass == pytest.approx(125.0)
-    assert steel.note == "104 kg of the spares and off-cuts are not in stock"
+    assert steel.note == "335 kg of the spares and off-cuts are not in stock"
+
+
+def test_spares_of_pipe_in_lengths_are_whole_lengths_in_every_list() -> None:
+    """26 lengths and 2 spare ones: 168 m of 2.5 kg/m, 150 m of them laid and 6 m of them waste."""
+    network = site(0.003)
+    lane, lane_wool, quay, quay_wool, order, steel, wool = cut_list(network, BOTH_NEW)
+    assert (lane.cut_mass, quay.cut_mass) == (lane.mass, quay.mass)
+    assert (order.cut_length, steel.cut_length) == (pytest.approx(162.0), pytest.approx(162.0))
+    assert steel.cut_mass == pytest.approx(162.0 * 2.5)
+    assert steel.cut_mass + steel.off_cut_mass == pytest.approx(28 * 6.0 * 2.5)
+    assert wool.cut_mass == pytest.approx(1.05 * (lane_wool.mass + quay_wool.mass))
+    assert wool.cut_mass == pytest.approx(lane_wool.cut_mass + quay_wool.cut_mass)
+    assert order.cut_mass == pytest.approx(steel.cut_mass + wool.cut_mass)
+    assert steel.note == "5 kg of the spares and off-cuts are not in stock"  # 30 + 15 of 40 left
+    row = next(r for r in stock_table(network, BOTH_NEW).records() if r["material"] == "steel")
+    assert (row["spares_kg"], row["off_cuts_kg"]) == (pytest.approx(30.0), pytest.approx(15.0))
+    assert row["short_kg"] == pytest.approx(5.0)
 
 
 def test_a_run_of_whole_lengths_has_no_cut() -> None:

@@ -9,17 +9,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from operated_runs import operated_run
 from tiny_sites import tiny_site
 
 import allocator as al
 from allocator.simulation.accounts import draw_of
 from allocator.simulation.dispatch import dispatch_of, program_of
-from allocator.simulation.operating import (
-    PresentState,
-    controller_of,
-    holds_of,
-    operated_run,
-)
+from allocator.simulation.operating import PresentState, controller_of, holds_of
 from allocator.simulation.running import run_circuit
 from allocator.simulation.tracing import assemble
 from allocator.simulation.work import with_reserves

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from breakpoints import breakpoints
 
 from allocator.cycles import KnownCurve, Span, curve_of_timing, worst_span, worst_window
 from allocator.site.clocks import Timing
@@ -38,7 +39,7 @@ def test_both_have_the_same_curves() -> None:
     for _ in range(60):
         timing = random_timing(rng, None).any_phase
         line = curve_of_timing(timing).line
-        ends = line.kinks_between(0.0, 4 * line.period)
+        ends = breakpoints(line, 0.0, 4 * line.period)
         lengths = np.concatenate((rng.uniform(0.0, 5 * line.period, 40), ends))
         mine = least_in(sure_cycle(timing), np.zeros(lengths.shape), lengths)
         assert mine == pytest.approx(line.at(lengths), abs=1e-9 * line.period)

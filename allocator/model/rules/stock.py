@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import NamedTuple
 
-from allocator.model.emissions import counts
 from allocator.model.expressions import mean_capture, mean_turnover, scaled
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
-from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
 from allocator.model.rules.power import through_batteries
 from allocator.model.rules.venting import vented
+from allocator.site.emissions import unit_emission
 from allocator.site.money import counted_share, running_span
 
 
@@ -38,7 +37,7 @@ def new_things(sets: IndexSets) -> Iterator[NewThing]:
             if build != pipe.existing:
                 kind, along = site.pipes[build], site.routes[route]
                 length = along.length
-                masses = {m: kg * length for m, kg in material_per_metre(kind).items()}
+                masses = kind.masses(length)
                 key = ("lay", route, build, fluid)
                 price = kind.price * length * along.ground_factor
                 yield NewThing(masses, price, kind.life, key)
@@ -128,11 +127,7 @@ def counted_emission(sets: IndexSets) -> Terms:
         if record.vented_weight:
             terms += scaled(vented(sets, name), record.vented_weight)
     for group in sets.groups.values():
-        weight = sum(
-            rate * sets.site.fluids[fluid].emission_weight
-            for fluid, rate in group.type.outputs.items()
-            if counts(sets.site, fluid)
-        )
+        weight = unit_emission(sets.site, group.type)
         if weight:
             terms += scaled(mean_turnover(sets, group), weight)
     return terms

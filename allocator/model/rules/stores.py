@@ -6,7 +6,7 @@ from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model, Terms
 
 MANY = 1000
-"""Machines that a place without a limit is taken to hold at the most, for this bound alone."""
+"""Machines that a place without a limit is taken to hold at the most, for bounds alone."""
 
 
 def store_sizes(model: Model, sets: IndexSets) -> None:
@@ -80,7 +80,7 @@ def idle_store(model: Model, sets: IndexSets) -> None:
     for name, store in sets.fluid_stores.items():
         if not model.has(("idle", name)):
             continue
-        most = _most_given(sets, store.type.holds)
+        most = most_given(sets, store.type.holds)
         for coefficient, key in promised(sets, name):
             model.row(
                 f"idle_draw[{name},{key}]",
@@ -93,7 +93,8 @@ def idle_store(model: Model, sets: IndexSets) -> None:
         )
 
 
-def _most_given(sets: IndexSets, fluid: str) -> float:
+def most_given(sets: IndexSets, fluid: str) -> float:
+    """kg/s: more than all sources and machines give of a fluid at once, on average."""
     site = sets.site
     flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
     for group in sets.groups.values():

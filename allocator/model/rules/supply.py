@@ -6,11 +6,12 @@ from allocator.model.expressions import (
     direct_shapes,
     given_by,
     made_by,
+    moved_at_most,
     reshaped,
     scaled,
     taken_by,
 )
-from allocator.model.index_sets import IndexSets, PipeArc
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model, Terms
 from allocator.model.ways import way
 from allocator.plans.records import FLAT
@@ -111,7 +112,7 @@ def pipe_capacity(model: Model, sets: IndexSets) -> None:
                 ways: Terms = [(-c, way(route, arc.start, b, fluid)) for b, c in capacity.items()]
                 model.row(
                     f"pipe_capacity[{route},{fluid},{arc.start}]",
-                    _through(sets, arc) + ways,
+                    moved_at_most(sets, arc) + ways,
                     high=0.0,
                 )
             for build in pipe.builds:
@@ -119,18 +120,6 @@ def pipe_capacity(model: Model, sets: IndexSets) -> None:
                 both.append((-1.0, ("lay", route, build, fluid)))
                 model.row(f"two_ways[{route},{fluid},{build}]", both, low=0.0, high=0.0)
             continue
-        terms: Terms = [term for arc in arcs for term in _through(sets, arc)]
+        terms: Terms = [term for arc in arcs for term in moved_at_most(sets, arc)]
         terms += [(-c, ("lay", route, b, fluid)) for b, c in capacity.items()]
         model.row(f"pipe_capacity[{route},{fluid}]", terms, high=0.0)
-
-
-def _through(sets: IndexSets, arc: PipeArc) -> Terms:
-    """Flow on an arc with every source on, shapes at their peaks, kg/s."""
-    terms: Terms = [
-        (1.0, ("gather", arc.route, arc.start, arc.fluid, end))
-        for end in sets.ends(arc.fluid)
-        if end != arc.start
-    ]
-    for shape in sets.fluid_shapes[arc.fluid]:
-        terms.append((sets.peak(shape), ("supply", arc.route, arc.start, arc.fluid, shape)))
-    return terms

@@ -19,10 +19,8 @@ from allocator.model.expressions import (
 from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import Key, Model, Terms
 from allocator.model.rules.power import served
+from allocator.model.rules.stores import most_given
 from allocator.plans.records import FLAT
-
-MANY = 1000
-"""Machines that a place without a limit is taken to hold at the most, for a bound alone."""
 
 
 def always(fluid: str) -> Key:
@@ -122,12 +120,6 @@ def _overflow(sets: IndexSets, name: str) -> tuple[Terms, float]:
 def _most_filled(sets: IndexSets, name: str) -> float:
     """kg/s: more than a store can be sent at once."""
     store = sets.fluid_stores[name]
-    fluid = store.type.holds
-    sources = [sets.site.sources[source] for source in sets.sources]
-    flow = sum(source.flow for source in sources if source.fluid == fluid)
-    for group in sets.groups.values():
-        new = MANY if group.most_new is None else group.most_new
-        flow += group.type.outputs.get(fluid, 0.0) * (group.existing + new)
     # all sources at once, and what is supplied for ever, each no more than this
-    most = 2.0 * max(flow, 1e-9)
+    most = 2.0 * most_given(sets, store.type.holds)
     return most if store.type.fill_rate is None else min(most, store.type.fill_rate)

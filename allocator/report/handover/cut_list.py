@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, replace
 
 from allocator.network.records import Network
-from allocator.plans.records import Plan, Run
+from allocator.plans.records import MaterialUse, Plan
 from allocator.report.handover.cutting import MILLIMETRES, PipeCutting, pipe_cuttings
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.tags import valve_tags, valves_of_runs
@@ -24,7 +24,8 @@ class CutLine:
     ``stock_length``: m that the pipe is delivered in; on pipe ``full_lengths`` of them are laid
     whole and ``rest`` m cut; ``joints`` along the run. On orders ``lengths`` are needed, ``spare``
     more of them ordered, and ``waste`` m cut off. ``off_cut_mass``: kg of a material that are
-    off-cuts, on totals. ``valves``: tags at the two ends.
+    off-cuts, on totals. ``valves``: tags at the two ends. ``cut_length`` and ``cut_mass``:
+    with spares, which of pipe that comes in lengths are whole lengths, on its order alone.
     """
 
     kind: str
@@ -96,81 +97,88 @@ def cut_list(site: Network, plan: Plan, spares: float = SPARES) -> tuple[CutLine
                     full_lengths=own.full,
                     rest=own.rest / MILLIMETRES,
                     joints=own.joints,
+                    cut_length=line.length,
+                    cut_mass=line.mass,
                 )
             lines.append(line)
-    orders = [_order(site, build, runs, cuttings, spares) for build in site.pipes]
+    orders = [_order(site, build, lines, cuttings, spares) for build in site.pipes]
     found = [order for order in orders if order is not None]
-    return (*lines, *found, *_totals(site, plan, lines, cuttings))
+    totals = [_total(site, use, lines, found) for use in plan.materials]
+    return (*lines, *found, *(total for total in totals if total is not None))
 
 
 _TOTAL = CutLine("", "", "", "", "", "", 0, "", None, None, 0.0, 0.0, 0.0, 0.0, None, "")
 
 
 def _order(
-    site: Network, build: str, runs: list[Run], cuttings: tuple[PipeCutting, ...], spares: float
+    site: Network,
+    build: str,
+    lines: list[CutLine],
+    cuttings: tuple[PipeCutting, ...],
+    spares: float,
 ) -> CutLine | None:
     """All new pipe of a type; with the lengths to order where it is delivered in lengths."""
-    length = math.fsum(site.routes[run.route].length for run in runs if run.build == build)
-    if not length:
+    mine = [line for line in lines if line.build == build]
+    if not mine:
         return None
-    pipe = site.pipes[build]
-    mass = math.fsum(layer.mass for layer in pipe.layers) * length
-    line = replace(
+    pipes = [line for line in mine if line.layer == 1]
+    order = replace(
         _TOTAL,
         kind="order",
         build=build,
-        bore=pipe.bore,
-        length=length,
-        cut_length=length * (1.0 + spares),
-        mass=mass,
-        cut_mass=mass * (1.0 + spares),
+        bore=site.pipes[build].bore,
+        length=math.fsum(line.length for line in pipes),
+        cut_length=math.fsum(line.cut_length for line in pipes),
+        mass=math.fsum(line.mass for line in mine),
+        cut_mass=math.fsum(line.cut_mass for line in mine),
     )
     for cutting in cuttings:
         if cutting.build == build:
             spare = math.ceil(spares * cutting.lengths - 1e-9)
-            line = replace(
-                line,
+            more = spare * cutting.length / MILLIMETRES
+            order = replace(
+                order,
                 note=cutting.proof,
                 stock_length=cutting.length / MILLIMETRES,
                 joints=sum(one.joints for one in cutting.runs),
                 lengths=cutting.lengths,
                 spare=spare,
                 waste=cutting.waste / MILLIMETRES,
+                cut_length=order.cut_length + more,
+                cut_mass=order.cut_mass + site.pipes[build].layers[0].mass * more,
             )
-    return line
+    return order
 
 
-def _totals(
-    site: Network, plan: Plan, lines: list[CutLine], cuttings: tuple[PipeCutting, ...]
-) -> list[CutLine]:
-    totals = []
-    for use in plan.materials:
-        of_it = [line for line in lines if line.material == use.name]
-        if not of_it:
-            continue
-        mass, cut = sum(line.mass for line in of_it), sum(line.cut_mass for line in of_it)
-        wasted = math.fsum(
-            layer.mass * cutting.waste / MILLIMETRES
-            for cutting in cuttings
-            for layer in site.pipes[cutting.build].layers[:1]
-            if layer.material == use.name
-        )
-        left = None if use.stock is None else max(0.0, use.stock - use.used)
-        short = 0.0 if left is None else cut + wasted - mass - left
-        what = "spares and off-cuts" if wasted else "spares"
-        note = f"{short:.3g} kg of the {what} are not in stock" if short > 1e-6 * cut else ""
-        totals.append(
-            replace(
-                _TOTAL,
-                kind="total",
-                material=use.name,
-                length=sum(line.length for line in of_it),
-                cut_length=sum(line.cut_length for line in of_it),
-                mass=mass,
-                cut_mass=cut,
-                stock_left=left,
-                note=note,
-                off_cut_mass=wasted,
-            )
-        )
-    return totals
+def _total(
+    site: Network, use: MaterialUse, lines: list[CutLine], orders: list[CutLine]
+) -> CutLine | None:
+    of_it = [line for line in lines if line.material == use.name]
+    if not of_it:
+        return None
+    in_lengths = [
+        (order, layer.mass)
+        for order in orders
+        for layer in site.pipes[order.build].layers[:1]
+        if order.lengths is not None and layer.material == use.name
+    ]
+    more = [(order.spare or 0) * (order.stock_length or 0.0) for order, _ in in_lengths]
+    more_mass = [length * per for length, (_, per) in zip(more, in_lengths, strict=True)]
+    wasted = math.fsum(per * (order.waste or 0.0) for order, per in in_lengths)
+    mass = math.fsum(line.mass for line in of_it)
+    cut = math.fsum([*(line.cut_mass for line in of_it), *more_mass])
+    left = None if use.stock is None else max(0.0, use.stock - use.used)
+    short = 0.0 if left is None else cut + wasted - mass - left
+    what = "spares and off-cuts" if wasted else "spares"
+    return replace(
+        _TOTAL,
+        kind="total",
+        material=use.name,
+        length=math.fsum(line.length for line in of_it),
+        cut_length=math.fsum([*(line.cut_length for line in of_it), *more]),
+        mass=mass,
+        cut_mass=cut,
+        stock_left=left,
+        note=f"{short:.3g} kg of the {what} are not in stock" if short > 1e-6 * cut else "",
+        off_cut_mass=wasted,
+    )

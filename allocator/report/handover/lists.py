@@ -16,6 +16,7 @@ from allocator.report.handover.set_points import PRESSURE, Setting, set_points
 from allocator.report.tables import table_of
 from allocator.report.tags import SCHEME
 
+_WHOLE = "Spares of pipe that comes in lengths are whole lengths, on its order."
 _CUTS = (
     labelled("kind"),
     labelled("build"),
@@ -30,8 +31,8 @@ _CUTS = (
     labelled("length", "length"),
     labelled("mass", "mass"),
     Column("spares_percent", "spares, %", "number"),
-    Column("cut_length", "length with spares", "length"),
-    Column("cut_mass", "mass with spares", "mass"),
+    Column("cut_length", "length with spares", "length", _WHOLE),
+    Column("cut_mass", "mass with spares", "mass", _WHOLE),
     Column("stock_left", "stock left", "mass"),
     Column("note", "note"),
     Column("valves", "valves", "text", "Tags, at the ends of the run."),

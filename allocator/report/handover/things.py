@@ -92,9 +92,8 @@ def _runs(site: Network, plan: Plan) -> list[Thing]:
         route, build = site.routes[run.route], site.pipes[run.build]
         key = f"run:{run.route}:{run.fluid}"
         materials = dict(found[key].materials) if key in found else {}
-        for layer in build.layers:
-            used = layer.mass * route.length
-            materials[layer.material] = materials.get(layer.material, 0.0) + used
+        for material, kg in build.masses(route.length).items():
+            materials[material] = materials.get(material, 0.0) + kg
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             what, where = f"{run.build} for {run.fluid}", site.ground(route.start)
         else:

@@ -9,13 +9,13 @@ from markupsafe import Markup
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.page.colours import fluids_shown
-from allocator.report.page.figures import PageFigures, emits
+from allocator.report.page.figures import PageFigures
 from allocator.report.page.svg import number, tag
 from allocator.report.passing import is_passed
 from allocator.report.words import at, plain, quantity
+from allocator.site.emissions import is_clean
 from allocator.site.records import POWER
 
-WIDTH = 1000.0
 BAR = 13.0
 GAP = 9.0
 MOST_ROWS = 22
@@ -182,7 +182,7 @@ def _power(
     gross: dict[str, dict[str, float]] = {"clean": {}, "emitting": {}}
     for machine in plan.machines:
         if site.machines[machine.type].power_out > 0:
-            look = "emitting" if emits(site, machine.type) else "clean"
+            look = "clean" if is_clean(site, site.machines[machine.type]) else "emitting"
             gross[look][machine.name] = _gross(site, plan, machine.name, bursts)
     if any(served["clean"].values()) or any(served["emitting"].values()):
         gross["clean"] |= {

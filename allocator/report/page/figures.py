@@ -48,9 +48,3 @@ def figures_of(site: Network, plan: Plan) -> PageFigures:
             key = (route, way.fluid)
             found.means[key] = found.means.get(key, 0.0) + found.mean_rate(way)
     return found
-
-
-def emits(site: Network, kind: str) -> bool:
-    """Whether a machine type has releases that count."""
-    counted = {"counted", "biogenic"} if site.count_biogenic else {"counted"}
-    return any(site.fluids[fluid].emission in counted for fluid in site.machines[kind].outputs)

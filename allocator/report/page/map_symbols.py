@@ -17,11 +17,12 @@ from allocator.report.page.details import (
     status,
     store_facts,
 )
-from allocator.report.page.figures import PageFigures, emits
+from allocator.report.page.figures import PageFigures
 from allocator.report.page.placing import WIDTH, Ground
 from allocator.report.page.svg import number, tag
 from allocator.report.pressures import booster_into
 from allocator.report.words import plain, quantity
+from allocator.site.emissions import is_clean
 from allocator.site.records import POWER, Source
 
 Row = list[tuple[Markup, str, int]]
@@ -134,7 +135,7 @@ def _machine(site: Network, kind: str, units: int | None) -> tuple[Markup, str]:
     """The symbol of a machine type and its class."""
     if site.machines[kind].power_out <= 0:
         return symbols.converter(units), "machine"
-    emitting = emits(site, kind)
+    emitting = not is_clean(site, site.machines[kind])
     return symbols.generator(units, emitting), f"machine {'emitting' if emitting else 'clean'}"
 
 

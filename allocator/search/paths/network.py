@@ -14,7 +14,6 @@ import numpy as np
 
 from allocator.cycles import worst_window
 from allocator.model.index_sets import Group, IndexSets
-from allocator.model.pipe_types import material_per_metre
 from allocator.network.pressure_records import BoosterOption
 from allocator.plans.records import FLAT
 from allocator.search.paths.lists import listed_at, neighbours_of
@@ -348,8 +347,7 @@ def _builds(
             if build == pipe.existing:
                 mass = np.zeros(len(stocks.limits))
             else:
-                masses = {m: k * length for m, k in material_per_metre(record).items()}
-                mass = stocks.of(masses, record.price * length * ground, record.life)
+                mass = stocks.of(record.masses(length), record.price * length * ground, record.life)
             rate = site.capacity(route, build, fluid) * (1.0 - 1e-6)
             offers.append((rate, float(mass @ weight), build, mass))
         kept: list[tuple[float, float, str, Floats]] = []

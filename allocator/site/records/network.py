@@ -112,6 +112,13 @@ class PipeType:
         left_out="no limit",
     )
 
+    def masses(self, length: float = 1.0) -> dict[str, float]:
+        """kg of each material in some m of it."""
+        metre: dict[str, float] = {}
+        for layer in self.layers:
+            metre[layer.material] = metre.get(layer.material, 0.0) + layer.mass
+        return {material: kg * length for material, kg in metre.items()}
+
 
 @record(
     reserved={"geometry": "give 'via'"},
