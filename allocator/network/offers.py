@@ -72,10 +72,9 @@ def offers_of(site: Network, asks: Sequence[Ask]) -> list[Offer]:
         rates = capacities(site, mine)
         marched = march(site, fluid, mine, np.array(rates))
         dull = march(site, fluid, mine, np.array(rates), DULL)
-        marched = marched._replace(heat_loss=dull.heat_loss, per_metre=dull.per_metre)
         ends = ends_at_most(site, fluid, mine, np.array(rates), marched.end)
         for k, i in enumerate(rows):
-            found[i] = _offer(site, asks[i], rates[k], marched, float(ends[k]), k)
+            found[i] = _offer(site, asks[i], rates[k], marched, dull, float(ends[k]), k)
     return [found[i] for i in range(len(asks))]
 
 
@@ -169,10 +168,12 @@ def _bare(site: Network, build: PipeType, unknown: float) -> Pipe:
     return (build.bore or STANDARD_BORE, (), emissivity_of(site, build, unknown))
 
 
-def _offer(site: Network, ask: Ask, rate: float, marched: Along, ends: float, k: int) -> Offer:
+def _offer(
+    site: Network, ask: Ask, rate: float, marched: Along, dull: Along, ends: float, k: int
+) -> Offer:
     reckoned = pipe_of(site, ask.build) is not None
     surface = float(marched.surface[k]) if reckoned else ask.inlet
-    lost = float(marched.heat_loss[k])
+    lost = float(dull.heat_loss[k])
     broken = []
     if ask.build.max_temperature is not None and ask.inlet > ask.build.max_temperature:
         broken.append("fluid too hot for it")
@@ -187,7 +188,7 @@ def _offer(site: Network, ask: Ask, rate: float, marched: Along, ends: float, k:
     if ask.route.heat_limit is not None and lost > ask.route.heat_limit:
         broken.append("too much heat")
     end = ends if reckoned else ask.inlet
-    per_metre = float(marched.per_metre[k])
+    per_metre = float(dull.per_metre[k])
     return Offer(ask, rate, end, surface, per_metre, lost, reckoned, tuple(broken))
 
 
