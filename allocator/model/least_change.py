@@ -5,7 +5,8 @@ A *change* is the mass of material in what only one of the two plans builds, new
     sum over things of the former plan of  mass (1 - x)  +  sum over others of  mass x
         + sum over stores and groups of machines of  mass |amount - former amount|
 
-A thing without material counts as :data:`LIGHT`. With M the material of the former plan, V_g what
+Of the former plan counts what is used (:mod:`allocator.model.kept_in_use`). A thing without
+material counts as :data:`LIGHT`. With M the material of the former plan, V_g what
 it serves by goal g, and w the share of it that may be given up to keep all of the plan, the goal is
 
     least  change - sum over goals g that serve of  (M / (w V_g)) served_g
@@ -23,6 +24,7 @@ from dataclasses import replace
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
+from allocator.model.kept_in_use import kept, kept_amount, uses_of
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
@@ -60,23 +62,28 @@ def with_least_change(
 
 def _changes(model: Model, sets: IndexSets, former: Plan) -> Terms:
     """Mass of what is built differently, less a constant."""
-    built = _built(former)
-    terms: Terms = [
-        (-mass if key in built else mass, key) for key, mass in _choices(sets) if model.has(key)
-    ]
+    built, uses, terms = _built(former), uses_of(model, sets), Terms()
+    for key, mass in _choices(sets):
+        if model.has(key) and key in built:
+            terms.append((-mass, kept(model, uses, key, 1.0)))
+        elif model.has(key):
+            terms.append((mass, key))
     amounts = _amounts(sets, former)
     for key, mass in _sizes(sets):
         if model.has(key):
-            terms += _distance(model, key, amounts.get(key, 0.0), mass)
+            amount = amounts.get(key, 0.0)
+            there = kept_amount(model, sets, uses, key, amount)
+            terms += _distance(model, key, there, amount, mass)
     return terms
 
 
-def _distance(model: Model, key: Key, former: float, mass: float) -> Terms:
-    """``changed >= amount - former``, ``changed >= former - amount``."""
+def _distance(model: Model, key: Key, there: list[Key], former: float, mass: float) -> Terms:
+    """``changed >= amount - former``, ``changed >= former - sum of what is kept of it``."""
     column = model.columns[model.index(key)]
     changed = model.variable(("changed", key), unit=column.unit)
     model.row(f"more[{key}]", [(1.0, changed), (-1.0, key)], low=-former)
-    model.row(f"fewer[{key}]", [(1.0, changed), (1.0, key)], low=former)
+    held: Terms = [(1.0, one) for one in there]
+    model.row(f"fewer[{key}]", [(1.0, changed), *held], low=former)
     return [(mass, changed)]
 
 

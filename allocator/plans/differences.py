@@ -138,10 +138,16 @@ def _machines(plan: Plan) -> Iterator[_Thing]:
 
 
 def _boosters(plan: Plan) -> Iterator[_Thing]:
+    """Boosters, at a place of the file by the corridor or store into which they blow.
+
+    Levels of temperature, which name the parts of a place, may change with the site.
+    """
+    met: Counter[tuple[str, ...]] = Counter()
     for use in plan.boosters:
-        into = use.route or use.store
-        slot = (use.fluid, use.start, into)
-        yield _Thing("booster", slot, use.booster, f"{use.start}, into {into}", 1.0)
+        place, into = use.start.partition(":")[0], (use.route or use.store).partition(":")[0]
+        met[use.fluid, place, into] += 1
+        slot = (use.fluid, place, into, str(met[use.fluid, place, into]))
+        yield _Thing("booster", slot, use.booster, f"{place}, into {into}", 1.0)
 
 
 _KINDS: tuple[Callable[[Plan], Iterator[_Thing]], ...] = (

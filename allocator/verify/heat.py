@@ -235,7 +235,10 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
         return
     model = PipeModel.of(site, route, flow.build)
     if model is None or (stream is not None and stream.kind == "passage"):
-        findings.equals("heat_along", subject, flow.outlet, flow.inlet, "K", "its end", 1e-6)
+        # up to the level of what a booster gives, gas counts as hot as that
+        rises = stream is not None and not piped and stream.outlet > stream.inlet
+        expected = max(flow.inlet, stream.outlet) if stream is not None and rises else flow.inlet
+        findings.equals("heat_along", subject, flow.outlet, expected, "K", "its end", 1e-6)
         if flow.surface is not None:  # what is not known well enough counts as bare
             said = (flow.surface, flow.inlet, "K", "its surface", 1e-6)
             findings.equals("heat_surface", subject, *said)

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 import numpy as np
 
 from allocator.model.index_sets import IndexSets
+from allocator.model.kept_in_use import kept_unit
 from allocator.model.model import Key, Model
 from allocator.model.outages import during, scenarios_of, stands
 from allocator.plans.records import Plan
@@ -64,6 +65,10 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
         put(("takes", machine.name), float(works))
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
+        turning = machine.running + machine.cycled + sum(machine.burst.values())
+        for unit in range(1, machine.new + 1):
+            before = machine.count - machine.new + unit - 1
+            put(kept_unit(machine.name, unit), float(turning > before))
         put(("cycling", machine.name), float(machine.cycled > 0))
         at_peak = sum(m * sets.peak(s) for s, m in machine.following.items())
         room = machine.running - machine.flat_load - at_peak
