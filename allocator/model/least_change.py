@@ -28,6 +28,7 @@ from allocator.model.kept_in_use import kept, kept_amount, uses_of
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pipe_types import material_per_metre
 from allocator.model.pressures import boost, new_boosters
+from allocator.plans.differences import ground
 from allocator.plans.records import Plan
 
 NAME = "least_change"
@@ -101,14 +102,15 @@ def _built(former: Plan) -> frozenset[Key]:
 
 def _amounts(sets: IndexSets, former: Plan) -> dict[Key, float]:
     """New sizes and counts that make up a plan's, with what exists by now."""
-    sizes = {use.name: use.size for use in former.stores}
-    sizes |= {use.name: use.size for use in former.batteries}
-    counts = {group.name: float(group.count) for group in former.machines}
+    # parts of places, by temperature, change with the site
+    sizes = {ground(use.name): use.size for use in former.stores}
+    sizes |= {ground(use.name): use.size for use in former.batteries}
+    counts = {ground(group.name): float(group.count) for group in former.machines}
     amounts: dict[Key, float] = {}
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
-        amounts["size", name] = max(0.0, sizes.get(name, 0.0) - store.existing)
+        amounts["size", name] = max(0.0, sizes.get(ground(name), 0.0) - store.existing)
     for name, group in sets.groups.items():
-        amounts["count", name] = max(0.0, counts.get(name, 0.0) - group.existing)
+        amounts["count", name] = max(0.0, counts.get(ground(name), 0.0) - group.existing)
     return amounts
 
 

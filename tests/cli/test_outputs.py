@@ -22,7 +22,9 @@ def there(networks: Path, planned: Path, tmp_path: Path) -> tuple[Path, Path]:
 
 
 @pytest.mark.parametrize("command", ["report", "built", "enclosure", "sources", "heat-sinks"])
-@pytest.mark.parametrize("output", ["site.yaml", "link.yaml", "plan/plan.json", "plan/manifest.json"])
+@pytest.mark.parametrize(
+    "output", ["site.yaml", "link.yaml", "plan/plan.json", "plan/manifest.json"]
+)
 def test_an_output_over_an_input_is_refused(
     command: str, output: str, there: tuple[Path, Path], capsys: Told
 ) -> None:
