@@ -115,6 +115,7 @@ ROOMS = {
         "expressions",
         "goals",
         "index_sets",
+        "kept_in_use",
         "kept_out",
         "least_change",
         "limits",
