@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 
 from allocator.network.records import Network
 
 CLASS_WIDTH = 50.0
-"""K within which sources share a level, that of the hottest, unless a limit lies between them."""
+"""K within which sources share a level, that of the hottest, unless a limit lies between them; and
+within which what boosters give shares a hotter level."""
 
 SAME = 1e-6
 """K between levels that are one."""
@@ -92,7 +94,8 @@ def levels_of(site: Network, fluid: str, sinks: Iterable[float] = ()) -> tuple[f
 
     ``sinks``: K at which its gas leaves heat sinks, levels as those of sources. Where one is colder
     than the surroundings, theirs is a level as well: what is colder warms. What boosters give is
-    one where it is hotter than the coldest: behind them gas is at that level, whatever it was.
+    one where it is hotter than the coldest, and no other is little hotter: behind them gas is at
+    that level, whatever it was.
     """
     sources = sorted({*_given(site, fluid), *sinks}, reverse=True)
     outlets = _outlets(site, fluid)
@@ -110,7 +113,10 @@ def levels_of(site: Network, fluid: str, sinks: Iterable[float] = ()) -> tuple[f
         if top is None or not shared or any(kelvin <= mark < top for mark in apart):
             top = kelvin
             levels.add(top)
-    levels |= {kelvin for kelvin in blown if kelvin > min(levels) + SAME}
+    for kelvin in sorted(blown, reverse=True):
+        above = min((level for level in levels if level >= kelvin - SAME), default=math.inf)
+        if kelvin > min(levels) + SAME and above - kelvin > CLASS_WIDTH:
+            levels.add(kelvin)
     found: list[float] = []
     for level in sorted(levels):
         if not found or level - found[-1] > SAME:

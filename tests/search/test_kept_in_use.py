@@ -113,5 +113,7 @@ def test_a_level_as_high_as_the_size_is_told(tmp_path: Path) -> None:
     path.write_text(
         "format: allocator.state/1\nsite: S\nlevels: {holder@a: 400 kg}\n", encoding="utf-8"
     )
-    state = read_state(path, "S", {"stores": {"holder@a": None}}, {"holder@a": (399.99937, "kg")}, lambda *_: None)
+    state = read_state(
+        path, "S", {"stores": {"holder@a": None}}, {"holder@a": (399.99937, "kg")}, lambda *_: None
+    )
     assert state.levels == {"holder@a": 399.99937}

@@ -1,5 +1,6 @@
 """Gas that leaves a booster hotter than it came, on sites planned with temperatures."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,13 @@ def test_a_booster_hotter_than_its_source_counts(
     lane = [flow for flow in plan.heat.flows if flow.route.startswith("lane")]
     assert [flow.inlet for flow in lane] == pytest.approx([333.15] * len(lane))
     assert lane
+
+
+def test_a_booster_hotter_than_the_stream_that_it_gives_is_refused(tmp_path: Path) -> None:
+    plan = planned(tmp_path / "site.yaml")
+    site = network_of(read_site(tmp_path / "site.yaml"))
+    roots = replace(site.boosters["roots"], discharge_temperature=273.15 + 61)
+    assert "level" in audit(replace(site, boosters={"roots": roots}), plan).rules
 
 
 def test_gas_is_as_hot_as_it_leaves_the_booster(tmp_path: Path) -> None:
