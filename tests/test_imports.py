@@ -119,6 +119,7 @@ ROOMS = {
         "expressions",
         "goals",
         "index_sets",
+        "kept_in_use",
         "kept_out",
         "least_change",
         "limits",

@@ -43,6 +43,7 @@ from allocator.cli import (
     view,
     why,
 )
+from allocator.cli.outputs import refuse_inputs
 from allocator.cli.terminal import (
     BAD_INPUT,
     fail,
@@ -105,6 +106,7 @@ def run(given: argparse.Namespace) -> int:
     never_fail_on_letters()
     try:
         with columns(terminal_columns()), notes_of_old_spellings():
+            refuse_inputs(given)
             return COMMANDS[given.command].run(given)
     except FileError as error:
         return fail(str(error), BAD_INPUT)

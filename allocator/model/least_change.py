@@ -5,7 +5,8 @@ A *change* is the mass of material in what only one of the two plans builds, new
     sum over things of the former plan of  mass (1 - x)  +  sum over others of  mass x
         + sum over stores and groups of machines of  mass |amount - former amount|
 
-A thing without material counts as :data:`LIGHT`. With M the material of the former plan, V_g what
+Of the former plan counts what is used (:mod:`allocator.model.kept_in_use`). A thing without
+material counts as :data:`LIGHT`. With M the material of the former plan, V_g what
 it serves by goal g, and w the share of it that may be given up to keep all of the plan, the goal is
 
     least  change - sum over goals g that serve of  (M / (w V_g)) served_g
@@ -23,8 +24,10 @@ from dataclasses import replace
 from allocator.model.expressions import scaled
 from allocator.model.goals import Goal
 from allocator.model.index_sets import IndexSets
+from allocator.model.kept_in_use import kept, kept_amount, uses_of
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pressures import boost, new_boosters
+from allocator.plans.differences import ground
 from allocator.plans.records import Plan
 
 NAME = "least_change"
@@ -59,23 +62,28 @@ def with_least_change(
 
 def _changes(model: Model, sets: IndexSets, former: Plan) -> Terms:
     """Mass of what is built differently, less a constant."""
-    built = _built(former)
-    terms: Terms = [
-        (-mass if key in built else mass, key) for key, mass in _choices(sets) if model.has(key)
-    ]
+    built, uses, terms = _built(former), uses_of(model, sets), Terms()
+    for key, mass in _choices(sets):
+        if model.has(key) and key in built:
+            terms.append((-mass, kept(model, uses, key, 1.0)))
+        elif model.has(key):
+            terms.append((mass, key))
     amounts = _amounts(sets, former)
     for key, mass in _sizes(sets):
         if model.has(key):
-            terms += _distance(model, key, amounts.get(key, 0.0), mass)
+            amount = amounts.get(key, 0.0)
+            there = kept_amount(model, sets, uses, key, amount)
+            terms += _distance(model, key, there, amount, mass)
     return terms
 
 
-def _distance(model: Model, key: Key, former: float, mass: float) -> Terms:
-    """``changed >= amount - former``, ``changed >= former - amount``."""
+def _distance(model: Model, key: Key, there: list[Key], former: float, mass: float) -> Terms:
+    """``changed >= amount - former``, ``changed >= former - sum of what is kept of it``."""
     column = model.columns[model.index(key)]
     changed = model.variable(("changed", key), unit=column.unit)
     model.row(f"more[{key}]", [(1.0, changed), (-1.0, key)], low=-former)
-    model.row(f"fewer[{key}]", [(1.0, changed), (1.0, key)], low=former)
+    held: Terms = [(1.0, one) for one in there]
+    model.row(f"fewer[{key}]", [(1.0, changed), *held], low=former)
     return [(mass, changed)]
 
 
@@ -93,14 +101,15 @@ def _built(former: Plan) -> frozenset[Key]:
 
 def _amounts(sets: IndexSets, former: Plan) -> dict[Key, float]:
     """New sizes and counts that make up a plan's, with what exists by now."""
-    sizes = {use.name: use.size for use in former.stores}
-    sizes |= {use.name: use.size for use in former.batteries}
-    counts = {group.name: float(group.count) for group in former.machines}
+    # parts of places, by temperature, change with the site
+    sizes = {ground(use.name): use.size for use in former.stores}
+    sizes |= {ground(use.name): use.size for use in former.batteries}
+    counts = {ground(group.name): float(group.count) for group in former.machines}
     amounts: dict[Key, float] = {}
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
-        amounts["size", name] = max(0.0, sizes.get(name, 0.0) - store.existing)
+        amounts["size", name] = max(0.0, sizes.get(ground(name), 0.0) - store.existing)
     for name, group in sets.groups.items():
-        amounts["count", name] = max(0.0, counts.get(name, 0.0) - group.existing)
+        amounts["count", name] = max(0.0, counts.get(ground(name), 0.0) - group.existing)
     return amounts
 
 

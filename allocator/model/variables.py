@@ -12,6 +12,7 @@ Keys are tuples that begin with a word:
 ``("way", route, start, build, f)``  this build carries fluid f from this end, 0 or 1
 ``("size", k)``                      new size of a store or battery, kg or J
 ``("stand", k)``                     a store is built at a place that had none, 0 or 1
+``("grows", k)``                     a store that exists is made larger, 0 or 1
 ``("units", k)``                     whole units of new size
 ``("draw", k, j)``                   what store k releases, shape j, mean kg/s
 ``("inflow", k)``                    steady inflow of store k from the supply layer, kg/s
@@ -148,6 +149,8 @@ def _stores(model: Model, sets: IndexSets, flow_unit: float) -> None:
         asks = kind.base_materials or kind.base_price > 0 or kind.min_size > 0
         if asks and store.existing == 0:
             model.variable(("stand", name), 0.0, 1.0, integer=True)
+        if store.growth > 0:
+            model.variable(("grows", name), 0.0, 1.0, integer=True)
     if sets.lossless:
         return
     for name, store in sets.fluid_stores.items():

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from allocator.base.quantities import format_quantity
 from allocator.network.coolers import heat_between, unit_of
 from allocator.network.draft import Draft, PlacedError, degrees, is_mouth
-from allocator.network.levels import level_above
+from allocator.network.levels import level_above, level_of_existing
 from allocator.network.records import Arc, Network, Outflow, PipeBuild, Recovery, Sink, Stream
 from allocator.network.sinks import busiest
 from allocator.network.wet_gas import condensed_heat
@@ -47,8 +47,8 @@ def _existing(
     for number, one in enumerate(draft.site.built.coolers):
         if (one.cooler, one.place) != (cooler.name, place):
             continue
-        enters = levels[-1] if one.temperature is None else one.temperature
-        node = draft.node(place, cooler.fluid, level_above(levels, enters))
+        enters = level_of_existing(draft.site, cooler.fluid, levels, one.temperature)
+        node = draft.node(place, cooler.fluid, enters)
         if start == (node if one.source is None else sources.get(one.source)):
             return number
     return None

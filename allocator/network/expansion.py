@@ -12,7 +12,7 @@ from allocator.network.draft import Draft, PlacedError, degrees, mouth_of, part_
 from allocator.network.faults import Notes, Remark, note
 from allocator.network.inlet_nodes import inlet_nodes_of, moved
 from allocator.network.laying import lay_pipes
-from allocator.network.levels import level_above, levels_of, planned_fluids
+from allocator.network.levels import discharges_of, level_above, levels_of, planned_fluids
 from allocator.network.passages import keep_other_routes, open_passages
 from allocator.network.properties import heat_capacity
 from allocator.network.reach import useful
@@ -120,7 +120,8 @@ def _idle(draft: Draft, made: Network) -> Iterator[Remark]:
     streams = [(arc.stream, made.ground(arc.start)) for arc in arcs if arc.stream is not None]
     used = Counter((stream.kind, stream.corridor, place) for stream, place in streams)
     for (name, place), count in Counter((c.cooler, c.place) for c in made.built.coolers).items():
-        if used["cooler", name, place] < count:
+        known = draft.site.coolers[name].fluid in draft.levels  # else told: no source gives it
+        if known and used["cooler", name, place] < count:
             yield Remark(
                 "coolers",
                 name,
@@ -151,7 +152,12 @@ def _check_set_points(site: Network, notes: Notes) -> None:
     for cooler in site.coolers.values():
         known = [s.temperature for s in site.sources.values() if s.fluid == cooler.fluid]
         hot = [kelvin for kelvin in known if kelvin is not None]
-        if not hot and cooler.fluid not in told:  # one cause, told once
+        hot += discharges_of(site, cooler.fluid).values() if hot else ()
+        if not known:
+            problem = f"cools '{cooler.fluid}', which no source gives, so it is not used"
+            remedy = "check its fluid, or delete it"
+            notes.remarks.append(Remark("coolers", cooler.name, problem, remedy))
+        elif not hot and cooler.fluid not in told:  # one cause, told once
             told.add(cooler.fluid)
             error = PhysicsError(
                 f"cools '{cooler.fluid}', no source of which has a temperature",

@@ -6,19 +6,20 @@ from dataclasses import replace
 
 from allocator.network.draft import Draft, PlacedError, degrees
 from allocator.network.faults import Remark
-from allocator.network.levels import level_above
+from allocator.network.levels import discharges_of, level_above, level_of_existing
 from allocator.network.offers import Ask, Offer, offers_of
 from allocator.network.properties import film_fluid
-from allocator.network.records import Stream
+from allocator.network.records import Network, Stream
 from allocator.network.wet_gas import highest_dew
 from allocator.physics.faults import PhysicsError
-from allocator.site.records import BuiltPipe, Route
+from allocator.site.records import BuiltPipe
 
 
 def lay_pipes(draft: Draft, fluid: str) -> None:
     """Runs of a fluid: one for each level at which it enters and each in which it may end."""
     site, levels = draft.site, draft.levels[fluid]
     existing = {(r.route, r.pipe): r for r in site.built.pipes if r.fluid == fluid}
+    span_of = {key: _span(site, run, levels) for key, run in existing.items()}
     asks = [
         Ask(route, site.pipes[build], fluid, level)
         for route in site.routes.values()
@@ -62,8 +63,10 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
             )
             for offer in held:
                 key = name, offer.ask.build.name
-                if key in existing and _enters(existing[key], start, route, inlet, outlet, levels):
-                    stands[key] = listed  # levels rise: the hottest stays
+                if key in existing and span_of[key][0] <= inlet <= span_of[key][1]:
+                    both = inlet == outlet and not route.one_way
+                    if both or start == (existing[key].start or route.start):
+                        stands[key] = listed  # levels rise: the hottest stays
     draft.existing += [BuiltPipe(run, build, fluid) for (_, build), run in stands.items()]
     for name, build in sorted(existing.keys() - stands.keys()):
         draft.remarks.append(
@@ -76,19 +79,18 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
         )
 
 
-def _enters(
-    run: BuiltPipe,
-    start: str,
-    route: Route,
-    inlet: float,
-    outlet: float,
-    levels: tuple[float, ...],
-) -> bool:
-    """Whether an existing pipe may bear a stream: at the level and from the end that it states."""
-    if run.temperature is not None and inlet != level_above(levels, run.temperature):
-        return False
-    both_ways = inlet == outlet and not route.one_way
-    return both_ways or start == (run.start or route.start)
+def _span(site: Network, run: BuiltPipe, levels: tuple[float, ...]) -> tuple[float, float]:
+    """K at which gas may enter an existing pipe: as it states, or as hot as the pipe bears.
+
+    Gas behind boosters that do not stand at it counts for no pipe that states nothing.
+    """
+    level = level_of_existing(site, run.fluid, levels, run.temperature)
+    if run.temperature is not None:
+        return level, level
+    given = discharges_of(site, run.fluid)
+    here = [b.booster for b in site.built.boosters if (b.route, b.fluid) == (run.route, run.fluid)]
+    blown = [level_above(levels, given[name]) for name in here if name in given]
+    return levels[0], max([level, *blown])
 
 
 def _remark_film(draft: Draft, fluid: str, offers: list[Offer]) -> None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 
 from allocator.network.records import Network
 
 CLASS_WIDTH = 50.0
-"""K within which sources share a level, that of the hottest, unless a limit lies between them."""
+"""K within which sources share a level, that of the hottest, unless a limit lies between them; and
+within which what boosters give shares a hotter level."""
 
 SAME = 1e-6
 """K between levels that are one."""
@@ -41,6 +43,31 @@ def thresholds_of(site: Network, fluid: str) -> list[float]:
     return [cooler.threshold for cooler in mine if cooler.recovery > 0]
 
 
+def discharges_of(site: Network, fluid: str) -> dict[str, float]:
+    """Booster -> the hottest, K, at which a fluid leaves it, of all that may move it."""
+    standing = {one.booster for one in site.built.boosters if one.fluid == fluid}
+    return {
+        booster.name: booster.discharge_temperature
+        for booster in site.boosters.values()
+        if fluid in booster.fluids and booster.discharge_temperature is not None
+        if booster.places or booster.name in standing
+    }
+
+
+def _outlets(site: Network, fluid: str) -> list[float]:
+    """K at which machines give a fluid."""
+    return [
+        m.outlet_temperature
+        for m in site.machines.values()
+        if fluid in m.outputs and m.outlet_temperature is not None
+    ]
+
+
+def _given(site: Network, fluid: str) -> set[float]:
+    """K at which sources give a fluid."""
+    return {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature}
+
+
 def planned_fluids(site: Network) -> tuple[str, ...]:
     """Fluids that have a source with a temperature and something that depends on it."""
     pipes = any(
@@ -66,16 +93,14 @@ def levels_of(site: Network, fluid: str, sinks: Iterable[float] = ()) -> tuple[f
     """Levels of a planned fluid, K, from cold to hot: of its sources, set-points and limits.
 
     ``sinks``: K at which its gas leaves heat sinks, levels as those of sources. Where one is colder
-    than the surroundings, theirs is a level as well: what is colder warms.
+    than the surroundings, theirs is a level as well: what is colder warms. What boosters give is
+    one where it is hotter than the coldest, and no other is little hotter: behind them gas is at
+    that level, whatever it was.
     """
-    given = {s.temperature for s in site.sources.values() if s.fluid == fluid and s.temperature}
-    sources = sorted({*given, *sinks}, reverse=True)
-    outlets = [
-        m.outlet_temperature
-        for m in site.machines.values()
-        if fluid in m.outputs and m.outlet_temperature is not None
-    ]
-    hottest = max([*sources, *outlets])
+    sources = sorted({*_given(site, fluid), *sinks}, reverse=True)
+    outlets = _outlets(site, fluid)
+    blown = discharges_of(site, fluid).values()
+    hottest = max([*sources, *outlets, *blown])
     marks = [t for t in (*set_points_of(site, fluid), *limits_of(site, fluid)) if t < hottest]
     # sources on both sides of a threshold are apart, or the colder would take the other's credit
     apart = [*marks, *thresholds_of(site, fluid)]
@@ -88,11 +113,24 @@ def levels_of(site: Network, fluid: str, sinks: Iterable[float] = ()) -> tuple[f
         if top is None or not shared or any(kelvin <= mark < top for mark in apart):
             top = kelvin
             levels.add(top)
+    for kelvin in sorted(blown, reverse=True):
+        above = min((level for level in levels if level >= kelvin - SAME), default=math.inf)
+        if kelvin > min(levels) + SAME and above - kelvin > CLASS_WIDTH:
+            levels.add(kelvin)
     found: list[float] = []
     for level in sorted(levels):
         if not found or level - found[-1] > SAME:
             found.append(level)
     return tuple(found)
+
+
+def level_of_existing(
+    site: Network, fluid: str, levels: tuple[float, ...], kelvin: float | None
+) -> float:
+    """The level of what exists: of the temperature that it states, or of the hottest gas given."""
+    if kelvin is None:
+        kelvin = max([*_given(site, fluid), *_outlets(site, fluid)])
+    return level_above(levels, kelvin)
 
 
 def level_above(levels: tuple[float, ...], kelvin: float) -> float:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 from allocator.network.draft import Draft
-from allocator.network.levels import level_above
+from allocator.network.levels import SAME, discharges_of, level_above
 from allocator.network.records import Arc, Network, PipeBuild, Stream
 from allocator.network.sinks import bears
 from allocator.site.records import BuiltPipe
@@ -19,6 +19,7 @@ ROOMY = 10.0
 def open_passages(draft: Draft, sources: Mapping[str, str]) -> None:
     """Ways that cost nothing: into equipment from every level that it bears, and out of it.
 
+    Up to what boosters give: gas ahead of one counts as hot as it leaves it, which is never colder.
     And past a heat sink, from the mouth of a source (``sources``: where each comes out) whose pump
     bears its gas uncooled.
     """
@@ -47,6 +48,26 @@ def open_passages(draft: Draft, sources: Mapping[str, str]) -> None:
             if inlet_node.name and others:
                 stream = Stream("passage", "", place, 0.0, 0.0)
                 _passage(draft, (place, where), tuple(others), True, room, stream)
+    for fluid, levels in draft.levels.items():
+        for place, hot in _blown(site, fluid, levels):
+            for level in (level for level in levels if level < hot[-1]):
+                above = level_above(hot, level + 2.0 * SAME)
+                ends = (draft.node(place, fluid, level), draft.node(place, fluid, above))
+                stream = Stream("passage", fluid, place, level, above)
+                _passage(draft, ends, (fluid,), False, room, stream)
+
+
+def _blown(
+    site: Network, fluid: str, levels: tuple[float, ...]
+) -> Iterator[tuple[str, tuple[float, ...]]]:
+    """Places where boosters may stand or stand, each with the levels, rising, of what they give."""
+    given: dict[str, set[float]] = {}
+    for name, kelvin in discharges_of(site, fluid).items():
+        standing = [b.place for b in site.built.boosters if (b.booster, b.fluid) == (name, fluid)]
+        for place in (*site.boosters[name].places, *standing):
+            given.setdefault(place, set()).add(level_above(levels, kelvin))
+    for place, hot in given.items():
+        yield place, tuple(sorted(hot))
 
 
 def _passage(

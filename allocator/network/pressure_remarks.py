@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from allocator.base.dimensions import absolute_apart, format_quantity
 from allocator.base.quantities import shown
 from allocator.network.faults import Remark
-from allocator.network.pressure_records import FluidPressures
+from allocator.network.levels import discharges_of
+from allocator.network.pressure_records import BoosterOption, FluidPressures
 from allocator.network.pressure_sources import remarks_on_sources
 from allocator.network.records import Network
 
@@ -23,6 +24,7 @@ def remarks_on_pressures(site: Network) -> Iterator[Remark]:
         yield from _low_ratings(site, fluid, one)
         yield from counted
         yield from _hot_offers(site, fluid, one)
+        yield from _too_hot(site, fluid, one)
     yield from _ignored(site)
 
 
@@ -82,6 +84,43 @@ def _hot_offers(site: Network, fluid: str, one: FluidPressures) -> Iterator[Rema
                 "offer it with an aftercooler and the 'discharge_temperature' behind that, or "
                 "delete it",
             )
+
+
+def _too_hot(site: Network, fluid: str, one: FluidPressures) -> Iterator[Remark]:
+    """Boosters that count nowhere, as no pipe or store at their places is for gas so hot."""
+    inlets = {site.ground(start) for _, start, _ in one.losses}
+    inlets |= {p for s in site.storage.values() if s.holds == fluid for p in s.places}
+    inlets -= set(site.limits.excluded_places)
+    offered = {option.booster for option in one.boosters}
+    standing = {
+        (option.booster, option.place, _inlet(site, option))
+        for option in one.boosters
+        if option.existing
+    }
+    there = [
+        (b.booster, b.place, b.route or b.store) for b in site.built.boosters if b.fluid == fluid
+    ]
+    idle = {name for name, place, inlet in there if (name, place, inlet) not in standing}
+    for name, kelvin in discharges_of(site, fluid).items():
+        places = inlets & {*site.boosters[name].places}
+        if name in idle or (places and name not in offered):
+            yield Remark(
+                "boosters",
+                name,
+                f"{'one that exists' if name in idle else 'it'} does not count for {shown(fluid)}: "
+                f"its gas leaves at {format_quantity(kelvin, 'temperature')}, and no pipe or store "
+                "at its place is for gas so hot",
+                "check 'discharge_temperature', limits of pipes and stores there, and what is "
+                "stated under 'built'",
+            )
+
+
+def _inlet(site: Network, option: BoosterOption) -> str:
+    """The route of the file, or the store, at whose inlet a booster stands."""
+    if option.store:
+        return option.store.partition("@")[0]
+    stream = site.routes[option.route].stream
+    return option.route if stream is None else stream.corridor
 
 
 def _ignored(site: Network) -> Iterator[Remark]:

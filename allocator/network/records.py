@@ -100,7 +100,8 @@ class Stream:
 
     ``kind``: ``pipe`` along ``corridor``; ``cooler``, which stands at a place (``corridor`` is its
     type); ``sink``, a heat sink at its source (``corridor`` is the bath); ``passage``, which costs
-    nothing. ``inlet`` and ``outlet``: K, upper bounds.
+    nothing: up to a hotter level it counts gas as hot as a booster gives it. ``inlet`` and
+    ``outlet``: K, upper bounds.
     """
 
     kind: Literal["pipe", "cooler", "sink", "passage"]

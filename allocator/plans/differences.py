@@ -62,6 +62,11 @@ def differences(before: Plan, after: Plan) -> tuple[Difference, ...]:
     return tuple(found)
 
 
+def ground(name: str) -> str:
+    """What the site file calls a place or route: parts, by temperature, change with the site."""
+    return name.partition(":")[0]
+
+
 def _difference(old: _Thing | None, new: _Thing | None) -> Difference:
     one = new or old
     assert one is not None
@@ -111,7 +116,7 @@ def _pipes(plan: Plan) -> Iterator[_Thing]:
     for run in plan.runs:
         if run.build == PASSAGE:
             continue
-        corridor = run.route.partition(":")[0]
+        corridor = ground(run.route)
         met[corridor, run.fluid] += 1
         slot = (corridor, run.fluid, str(met[corridor, run.fluid]))
         kind = "cooler" if run.route in coolers else "pipe"
@@ -125,23 +130,28 @@ def _lines(plan: Plan) -> Iterator[_Thing]:
 
 def _stores(plan: Plan) -> Iterator[_Thing]:
     for store in plan.stores:
-        yield _Thing("storage", (store.name,), store.type, store.place, store.size, "mass")
+        place, size = ground(store.place), store.size
+        yield _Thing("storage", (store.type, place), store.type, place, size, "mass")
     for battery in plan.batteries:
-        name, size = battery.name, battery.size
-        yield _Thing("storage", (name,), battery.type, battery.place, size, "energy")
+        place, size = ground(battery.place), battery.size
+        yield _Thing("storage", (battery.type, place), battery.type, place, size, "energy")
 
 
 def _machines(plan: Plan) -> Iterator[_Thing]:
     for use in plan.machines:
         if use.count > 0:
-            yield _Thing("generator", (use.name,), use.type, use.place, float(use.count))
+            place = ground(use.place)
+            yield _Thing("generator", (use.type, place), use.type, place, float(use.count))
 
 
 def _boosters(plan: Plan) -> Iterator[_Thing]:
+    """Boosters, at a place of the file by the corridor or store into which they blow."""
+    met: Counter[tuple[str, ...]] = Counter()
     for use in plan.boosters:
-        into = use.route or use.store
-        slot = (use.fluid, use.start, into)
-        yield _Thing("booster", slot, use.booster, f"{use.start}, into {into}", 1.0)
+        place, into = ground(use.start), ground(use.route or use.store)
+        met[use.fluid, place, into] += 1
+        slot = (use.fluid, place, into, str(met[use.fluid, place, into]))
+        yield _Thing("booster", slot, use.booster, f"{place}, into {into}", 1.0)
 
 
 _KINDS: tuple[Callable[[Plan], Iterator[_Thing]], ...] = (

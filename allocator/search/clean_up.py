@@ -195,7 +195,7 @@ def _trim_stores(
         nothing = NEXT_TO_NOTHING * model.columns[model.index(size)].unit
         if values[size] > nothing and (scenarios_of(sets) or _serves(model, sets, values, name)):
             continue
-        for key in (("stand", name), ("units", name)):
+        for key in (("stand", name), ("grows", name), ("units", name)):
             if model.has(key):
                 put(key, 0.0)
 

@@ -104,9 +104,10 @@ def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]
         units = reading.whole("units", store.name)
         new = units * store.type.unit
         return store.existing + new, new, units
-    new = reading.get("size", store.name)
+    grows = not reading.has("grows", store.name) or reading.whole("grows", store.name)
+    new = reading.get("size", store.name) if grows else 0.0
     if new > 0:  # the solver's tolerance must not pass a limit of the user's
-        least = store.type.min_size if store.existing == 0 else 0.0
+        least = store.type.min_size if store.existing == 0 else store.growth
         new = min(max(new, least), max(0.0, store.type.max_size - store.existing))
     return store.existing + new, new, None
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from allocator.base.errors import StateFileError
-from allocator.base.quantities import QuantityError, parse_quantity, shown
+from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
 from allocator.site.diagnostics import Diagnostics, Where
 from allocator.site.document import DocumentError, read_document
 from allocator.site.groups import ListOf, MapOf
@@ -195,7 +195,7 @@ def _levels(values: Values, sizes: Mapping[str, tuple[float, str]]) -> dict[str,
         level = amount * size if share else amount
         if level < 0.0:
             where.fault(node, "is below 0", "give what the store holds")
-        elif level > size * (1.0 + 1e-9):
+        elif level > max(size, _as_shown(size, unit)) * (1.0 + 1e-9):
             most = f"{size:.6g} kg" if unit == "kg" else f"{size / 3.6e6:.6g} kWh"
             where.fault(
                 node, f"is above the store's size, {most}", "correct the level, or the plan"
@@ -207,6 +207,12 @@ def _levels(values: Values, sizes: Mapping[str, tuple[float, str]]) -> dict[str,
                 "levels", f"lacks the store {shown(name)}", "give the level of every store"
             )
     return found
+
+
+def _as_shown(size: float, unit: str) -> float:
+    """A size in the digits in which it is told: nobody who copies them is wrong."""
+    dimension = "mass" if unit == "kg" else "energy"
+    return parse_quantity(format_quantity(size, dimension), dimension)
 
 
 def _check_time(values: Values) -> None:

@@ -37,7 +37,9 @@ def heat_of(site: Network, plan: Plan) -> Heat | None:
         if hottest is None or not _worth(site, plan, fluid):
             continue
         try:
-            enthalpy = enthalpy_of(site, fluid, _coldest(site, fluid), hottest)
+            streams = [arc.stream for arc in site.routes.values() if arc.stream is not None]
+            levels = [stream.outlet for stream in streams if stream.fluid == fluid]
+            enthalpy = enthalpy_of(site, fluid, _coldest(site, fluid), max([hottest, *levels]))
             states[fluid] = _states(site, plan, fluid, enthalpy, hottest)
             if any(s.fluid == fluid and s.water for s in site.sources.values()):
                 coldest[fluid] = _states(site, plan, fluid, enthalpy, hottest, coldest=True)

@@ -4,10 +4,10 @@ At a place what arrives mixes: ``sum rate h(T) = h(T_mix) sum rate``. Along a pi
 march of :mod:`allocator.physics.runs` with the film inside, an upper bound for all lesser flows;
 where asked for the coldest (what condenses), without it. The heat that a pipe loses is always that
 without the film, an upper bound as well. A cooler brings it to its set-point, a heat sink to what
-it guarantees; a passage changes nothing. Flows may run in circles, and then little that is new
-comes in each round: so each flow is taken to keep the share of its warmth above the surroundings
-that it kept in the last round, the mixing of all places is solved at once, and this again until
-nothing changes.
+it guarantees; a passage changes nothing, but one up to what a booster gives makes gas as hot as its
+level. Flows may run in circles, and then little that is new comes in each round: so each flow is
+taken to keep the share of its warmth above the surroundings that it kept in the last round, the
+mixing of all places is solved at once, and this again until nothing changes.
 """
 
 from __future__ import annotations
@@ -147,7 +147,10 @@ def _carry(
             outlets[i] = min(inlets[i], site.coolers[stream.corridor].set_point)
         elif (sink := site.pipes[flow.run.build].sink) is not None:
             outlets[i] = min(inlets[i], sink.outlet)
-        elif stream is None or stream.kind == "pipe":
+        elif stream is not None and stream.kind == "passage":
+            rises = stream.outlet > stream.inlet
+            outlets[i] = max(inlets[i], stream.outlet) if rises else inlets[i]
+        else:
             found[i] = inlets[i]  # a build that is not known in full counts as bare
             if pipe_of(site, site.pipes[flow.run.build]) is not None:
                 marched.append(i)

@@ -239,7 +239,10 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
         return
     model = PipeModel.of(site, route, flow.build)
     if model is None or (stream is not None and stream.kind == "passage"):
-        findings.equals("heat_along", subject, flow.outlet, flow.inlet, "K", "its end", SAME)
+        # up to the level of what a booster gives, gas counts as hot as that
+        rises = stream is not None and not piped and stream.outlet > stream.inlet
+        expected = max(flow.inlet, stream.outlet) if stream is not None and rises else flow.inlet
+        findings.equals("heat_along", subject, flow.outlet, expected, "K", "its end", SAME)
         if flow.surface is not None:  # what is not known well enough counts as bare
             said = (flow.surface, flow.inlet, "K", "its surface", SAME)
             findings.equals("heat_surface", subject, *said)

@@ -2,12 +2,12 @@
 
 A plan tells temperatures in two states, and with other sources on gas may be hotter. The network
 says of each route how hot gas enters it at the most (``Stream.inlet``). Here this is a claim that
-is held against the file along the flows of the plan: no source, no machine and no route gives
-hotter gas where the route starts. A mixture is no hotter than the hottest of it, and gas leaves a
-pipe no hotter than with a film inside that is no better than the real one, the hottest of all flows
-up to the greatest, and the hotter it enters; so, from flow to flow, nothing is ever
-hotter than claimed. Limits of machines, stores, demands, pipes, surfaces, layers and places are
-then held at what is claimed, in still air and at the greatest flow.
+is held against the file along the flows of the plan: no source, no machine, no route and no
+booster at its inlet gives hotter gas where the route starts. A mixture is no hotter than the
+hottest of it, and gas leaves a pipe no hotter than with a film inside that is no better than the
+real one, the hottest of all flows up to the greatest, and the hotter it enters; so, from flow to
+flow, nothing is ever hotter than claimed. Limits of machines, stores, demands, pipes, surfaces,
+layers and places are then held at what is claimed, in still air and at the greatest flow.
 """
 
 from __future__ import annotations
@@ -87,7 +87,9 @@ def _hottest(case: Case, fluid: str, key: tuple[str, str, str], rate: float) -> 
         outlet = min(inlet, site.coolers[stream.corridor].set_point)
     elif (sink := site.pipes[build].sink) is not None:
         outlet = min(inlet, sink.outlet)
-    elif stream is None or stream.kind == "pipe":
+    elif stream is not None and stream.kind == "passage":
+        outlet = max(inlet, stream.outlet)
+    else:
         model = PipeModel.of(site, route, build)
         surface = inlet
         if model is not None:
@@ -144,6 +146,13 @@ def _levels(case: Case, findings: Findings, flows: Iterable[FlowHeat], given: Gi
         for subject, kelvin, room in given.get(flow.start, ()):
             what = f"what enters {flow.route!r}"
             findings.at_most("level", subject, kelvin, flow.inlet, "K", what, room)
+    hot = {(flow.route, flow.start): flow.inlet for flow in flows}
+    for use in case.plan.boosters:
+        most = hot.get((use.route, use.start))
+        blown = case.site.boosters[use.booster].discharge_temperature
+        if most is not None and blown is not None:
+            what = f"what it gives into {use.route!r}"
+            findings.at_most("level", f"booster {use.booster!r}", blown, most, "K", what, SAME)
 
 
 def _limits(

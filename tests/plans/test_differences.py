@@ -7,7 +7,7 @@ from dataclasses import replace
 from handmade_cove import COVE_PLAN
 
 from allocator.plans.differences import CHANGED, KEPT, LOST, MOVED, NEW, differences
-from allocator.plans.records import Plan
+from allocator.plans.records import BoosterUse, Plan
 
 
 def fates(before: Plan, after: Plan) -> dict[tuple[str, str, str], str]:
@@ -26,6 +26,35 @@ def test_what_is_lost_one_way_is_new_the_other_way() -> None:
     new = [key for key, fate in fates(without, COVE_PLAN).items() if fate == NEW]
     assert sorted(lost) == sorted(new)
     assert {kind for kind, *_ in lost} == {"source", "pipe"}
+
+
+def test_parts_of_places_by_temperature_are_no_other_places() -> None:
+    """The same things at another level of the same place are kept."""
+    blower = BoosterUse("roots", "gas", "lane: gas 38 degC", "a: gas 38 degC", "", True, 1.0, 1.0)
+    into = replace(blower, route="", store="tank@a: gas inlets")
+    machine, store = COVE_PLAN.machines[0], COVE_PLAN.stores[0]
+    before = replace(COVE_PLAN, boosters=(blower, into))
+    after = replace(
+        before,
+        boosters=(
+            replace(blower, start="a: gas 30 degC", route="lane: gas 30 degC to 20 degC"),
+            replace(into, start="a", store="tank@a"),
+        ),
+        machines=(
+            replace(machine, name=f"{machine.name}: inlets", place=f"{machine.place}: inlets"),
+            *COVE_PLAN.machines[1:],
+        ),
+        stores=(
+            replace(store, name=f"{store.name}: inlets", place=f"{store.place}: inlets"),
+            *COVE_PLAN.stores[1:],
+        ),
+    )
+    found = differences(before, after)
+    assert {one.fate for one in found} == {KEPT}
+    assert [(d.what, d.where) for d in found if d.kind == "booster"] == [
+        ("roots", "a, into lane"),
+        ("roots", "a, into tank@a"),
+    ]
 
 
 def test_another_number_size_or_pipe_is_a_change() -> None:

@@ -12,7 +12,8 @@ MANY = 1000
 def store_sizes(model: Model, sets: IndexSets) -> None:
     """``size = unit * units`` where units are whole; ``least * stand <= size <= room * stand``
 
-    where building at the place asks for a base, or has a least size.
+    where building at the place asks for a base, or has a least size; and where one exists, which
+    grows by a share of it or not at all.
     """
     for name, store in {**sets.fluid_stores, **sets.batteries}.items():
         kind = store.type
@@ -23,18 +24,19 @@ def store_sizes(model: Model, sets: IndexSets) -> None:
                 low=0.0,
                 high=0.0,
             )
-        if model.has(("stand", name)):
-            model.row(
-                f"store_stands[{name}]",
-                [(1.0, ("size", name)), (-kind.max_size, ("stand", name))],
-                high=0.0,
-            )
-            if kind.min_size > 0:
+        for word, least in (("stand", kind.min_size), ("grows", store.growth)):
+            if model.has((word, name)):
                 model.row(
-                    f"least_size[{name}]",
-                    [(1.0, ("size", name)), (-kind.min_size, ("stand", name))],
-                    low=0.0,
+                    f"store_stands[{name}]",
+                    [(1.0, ("size", name)), (-kind.max_size, (word, name))],
+                    high=0.0,
                 )
+                if least > 0:
+                    model.row(
+                        f"least_size[{name}]",
+                        [(1.0, ("size", name)), (-least, (word, name))],
+                        low=0.0,
+                    )
 
 
 def promised(sets: IndexSets, name: str) -> Terms:

@@ -10,10 +10,11 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from allocator.model.index_sets import IndexSets
+from allocator.model.index_sets import GROWTH, IndexSets
+from allocator.model.kept_in_use import kept_unit
 from allocator.model.model import Key, Model
 from allocator.model.outages import during, scenarios_of, stands
-from allocator.plans.records import Plan
+from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.search.directions import paths_directed
 
 
@@ -40,12 +41,13 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
     for line in plan.lines:
         put(("line", line.name), 1.0)
     for store in plan.stores:
-        put(("stand", store.name), float(store.new_size > 0))
-        put(("units", store.name), float(store.units or 0))
         put(("promises", store.name), float(sum(store.draw.values()) > 0))
-    for battery in plan.batteries:
-        put(("stand", battery.name), float(battery.new_size > 0))
-        put(("units", battery.name), float(battery.units or 0))
+    holders: tuple[StoreUse | BatteryUse, ...] = (*plan.stores, *plan.batteries)
+    for holder in holders:
+        put(("stand", holder.name), float(holder.new_size > 0))
+        grown = holder.new_size >= GROWTH * (holder.size - holder.new_size)
+        put(("grows", holder.name), float(grown and holder.new_size > 0))
+        put(("units", holder.name), float(holder.units or 0))
     flows = [(r.route, r.fluid, f.start, f.layer == "collect") for r in plan.runs for f in r.flows]
     pipes = {(run.route, run.fluid): run.build for run in plan.runs}
     for key, value in paths_directed(sets, pipes, flows).items():
@@ -64,6 +66,10 @@ def point_of_plan(model: Model, sets: IndexSets, plan: Plan) -> np.ndarray:
         put(("takes", machine.name), float(works))
         put(("count", machine.name), float(machine.new))
         put(("running", machine.name), float(machine.running))
+        turning = machine.running + machine.cycled + sum(machine.burst.values())
+        for unit in range(1, machine.new + 1):
+            before = machine.count - machine.new + unit - 1
+            put(kept_unit(machine.name, unit), float(turning > before))
         put(("cycling", machine.name), float(machine.cycled > 0))
         for name, overflow in machine.overflow.items():
             put(("guards", machine.name, name), float(overflow > 0))

@@ -65,9 +65,10 @@ def point_of(model: Model, sets: IndexSets, candidate: Candidate) -> np.ndarray:
         put(("stand", store), 1.0)
         put(("promises", store), 1.0)
         put(("holds", store), 1.0)
-        unit, size = sets.fluid_stores[store].type.unit, candidate.sizes.get(store, 0.0)
+        there, size = sets.fluid_stores[store], candidate.sizes.get(store, 0.0)
+        unit, new = there.type.unit, size - there.existing
+        put(("grows", store), float(0.0 < there.growth <= new))
         if unit is not None:
-            new = size - sets.fluid_stores[store].existing
             put(("units", store), float(max(0, math.ceil(new / unit - 1e-6))))
     routes = sets.site.routes
     flows = [

@@ -116,7 +116,8 @@ class Built:
     )
     storage: Mapping[tuple[str, str], float] = key(
         MapOf(Name("storage", "store"), MapOf(PLACE, AsWritten())),
-        "Store -> place -> existing size, within the store's `places`, `size` and `unit`",
+        "Store -> place -> existing size, within the store's `places`, `size` and `unit`; it grows "
+        "by a thousandth or not at all",
         default={},
     )
     machines: Mapping[tuple[str, str], int] = key(

@@ -1,0 +1,58 @@
+"""What a command may not write over: its own inputs, and files of a plan or study in a folder."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator
+from pathlib import Path
+
+from allocator.cli.files import plan_path
+
+WRITTEN = ("output", "picture", "write_program")
+READ = (
+    *("site", "plan", "before", "after", "simulation", "start", "state", "follow", "replay"),
+    *("file", "log", "terrain", "grounds", "heights", "mixes", "frontier", "sweep"),
+)
+"""Arguments of commands that name files, or folders of a plan or study."""
+REMEDY = "name another file"
+
+
+def refuse_inputs(given: argparse.Namespace) -> None:
+    """Refuse arguments by which a command would write over what it reads.
+
+    Raises:
+        OutputError: an output is an input, a file of a folder that another command has written,
+            or of ``replan`` the folder of the former plan, which the new one is compared with.
+    """
+    from allocator.base.errors import OutputError
+    from allocator.base.folders import MANIFEST, listed_files
+
+    read = [*_paths(given, READ)]
+    read += [path.parent / "built.csv" for path in _paths(given, ("plan",))]
+    written = (*WRITTEN, "record") if given.command == "fit" else WRITTEN
+    for path in _paths(given, written):
+        if path.is_dir():
+            if given.command == "replan" and _same(path, plan_path(given.plan).parent):
+                raise OutputError(f"{path} holds the former plan; name another folder")
+            continue
+        if any(_same(path, one) for one in read):
+            raise OutputError(f"{path} is read by this command, which would replace it; {REMEDY}")
+        listed = listed_files(path.parent)
+        if path.name in listed or (listed and path.name == MANIFEST):
+            what = "is one of the files of the plan or study in its folder"
+            raise OutputError(f"{path} {what}; {REMEDY}")
+
+
+def _paths(given: argparse.Namespace, names: tuple[str, ...]) -> Iterator[Path]:
+    for name in names:
+        value = getattr(given, name, None)
+        for one in value if isinstance(value, list) else [value]:
+            if isinstance(one, str) and one:
+                yield plan_path(one) if name in ("plan", "before", "after", "start") else Path(one)
+
+
+def _same(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:  # one of them is not there
+        return False
