@@ -224,7 +224,7 @@ def elastic_relaxation_of(
 
     ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """
-    model, sets = state(widened(site), settings.basis, settings.robustness, clock.check)
+    model, sets = state(widened(site), settings.basis, settings.robustness, clock.check, ways=False)
     copy, limits = stretched(model, sets, wants, demands=demands)
     if together:
         limits = pipes_together(copy, limits)
