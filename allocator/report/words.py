@@ -211,6 +211,8 @@ def earlier_open(plan: Plan, number: int) -> bool:
 
 EXACT = 1e-6
 """Shares of a limit below it are rounding."""
+ALIKE = "demands count alike here, whatever their priorities, which 'plan' keeps to"
+"""Said of a frontier of a site with several priorities."""
 AS_PLANNED = " with the goals before it as planned"
 
 
