@@ -27,7 +27,10 @@ LABELS: Mapping[str, Term] = MappingProxyType(
         "firm_total": Term("firm power", "At all times, from any supply."),
         "firm_emitting": Term("firm emitting power", "At all times, with counted emission."),
         "mean_clean": Term("mean clean power", "Average over time; upper estimate, not firm."),
-        "bound": Term("proven limit", "No firm plan can have more."),
+        "bound": Term(
+            "proven limit",
+            "No firm plan can have more; of a later goal, with the goals before it as planned.",
+        ),
         "gap": Term("gap", "Distance of value and proven limit, of the larger one."),
         "demand_power": Term("power demanded", "Mean over time."),
         "fluid_served": Term("fluid served", "Mean over time."),

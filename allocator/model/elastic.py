@@ -15,6 +15,7 @@ from allocator.model.limits import AT_MOST, DIMENSION_OF_WANT, Limit, Want, slac
 from allocator.model.model import Model, Terms
 from allocator.model.rules.power import own_load, served
 from allocator.model.rules.stock import counted_emission, money
+from allocator.model.switches import ease_switches
 
 TAKEN = 1e-3
 """Share of its flow that is taken of a source that is wanted connected."""
@@ -38,6 +39,7 @@ def stretched(
     if demands:
         found += asked(copy, rows, sets)
     idle_boosters(copy, rows, sets)
+    ease_switches(copy, rows, sets)
     for want in wants:
         found.append(want_row(copy, sets, want))
     return copy, tuple(found)

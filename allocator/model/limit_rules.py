@@ -13,6 +13,7 @@ from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.limits import FURTHEST, LOOSE, Limit, slacked
 from allocator.model.model import INFINITY, Model, Terms
 from allocator.model.outage_limits import lost_machines
+from allocator.model.outages import raise_high, versions
 from allocator.model.pressure_limits import (
     inlet_limits,
     outlet_limits,
@@ -25,6 +26,7 @@ from allocator.model.rules.power import ROOM, served
 from allocator.model.rules.pressure import opened
 from allocator.model.rules.venting import always
 from allocator.model.store_limits import filling_limits, release_limits
+from allocator.model.switches import eased, useful_size
 from allocator.model.velocity_limits import velocity_limits
 from allocator.model.widening import widened
 from allocator.site.records import POWER
@@ -33,11 +35,13 @@ Rows = dict[str, int]
 
 
 def _rows_only(model: Model, rows: Rows, row: str, limit: Limit) -> Iterator[Limit]:
-    """A limit that is the right side of one row."""
-    if row in rows:
+    """A limit that is the right side of one row, in normal operation and in each scenario."""
+    found = versions(rows, row)
+    if found:
         slacked(model, limit)
         sign = -1.0 if limit.more else 1.0
-        model.extend(rows[row], [(sign, limit.slack)])
+        for number in found:
+            model.extend(number, [(sign, limit.slack)])
         yield limit
 
 
@@ -120,15 +124,14 @@ def _sizes(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
             for part in CLASSES:
                 if model.has(("burst_part", name, part)):
                     model.raise_high(("burst_part", name, part))
-            if f"store_stands[{name}]" in rows:
-                model.extend(rows[f"store_stands[{name}]"], [(-1.0, limit.slack)])
+            if (row := f"store_stands[{name}]") in rows:
+                useful = useful_size(sets, power=kind.holds == POWER)
+                word = "stand" if model.has(("stand", name)) else "grows"
+                eased(model, rows[row], (word, name), [(1.0, limit.slack)], useful)
         yield limit
 
 
 def _places(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
-    for name, number in rows.items():
-        if name.startswith("stands["):
-            _loosened(model, number)
     for name, group in sets.groups.items():
         if group.most_new is None:
             continue
@@ -180,23 +183,8 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
                     model.raise_high(("collect", part, k))
                 for shape in sets.fluid_shapes[fluid]:
                     if model.has(("direct", part, shape)):
-                        model.raise_high(("direct", part, shape))
+                        raise_high(model, ("direct", part, shape))
         yield limit
-
-
-SWITCHES = ("filled[", "released[", "drawn[", "takes[")
-"""Rows that say whether something is used: what it moves is at most this times 0 or 1."""
-
-
-def _loosened(model: Model, number: int) -> None:
-    """Let a row that says whether something is used allow more: other limits are stretched."""
-    row = model.rows[number]
-    used = [model.columns[column].integer for column in row.columns]
-    coefficients = tuple(
-        value * FURTHEST if is_switch and value < 0.0 else value
-        for value, is_switch in zip(row.coefficients, used, strict=True)
-    )
-    model.rows[number] = replace(row, coefficients=coefficients)
 
 
 def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
@@ -206,9 +194,6 @@ def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     much; of several pressures the higher ones rise by no more than the highest.
     """
     pressures = sets.pressures
-    for name, number in rows.items():
-        if name.startswith(SWITCHES):
-            _loosened(model, number)
     for fluid, one in ({} if pressures is None else pressures.fluids).items():
         mine = _mouths(rows, sets, fluid)
         if not mine:
@@ -298,7 +283,7 @@ def asked(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
         terms = served(sets, demand.name)
         model.row(f"asked[{demand.name}]", [*terms, (-1.0, limit.slack)], high=demand.mean)
         for _, term in terms:
-            model.raise_high(term)
+            raise_high(model, term)
         yield limit
 
 

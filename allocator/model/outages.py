@@ -132,6 +132,30 @@ def declare_outages(model: Model, sets: IndexSets) -> None:
                     model.variable(stands(name, unit), 0.0, 1.0, integer=True)
 
 
+def plain_name(row: str) -> str:
+    """The name in normal operation of a row, of a scenario or not."""
+    return row.partition(":")[2] if row.startswith("out[") else row
+
+
+def versions(rows: Mapping[str, int], name: str) -> list[int]:
+    """A row of normal operation, and the same row of every scenario, where they are stated."""
+    found = [rows[name]] if name in rows else []
+    number = 0
+    while (other := f"out[{number}]:{name}") in rows:
+        found.append(rows[other])
+        number += 1
+    return found
+
+
+def raise_high(model: Model, key: Key) -> None:
+    """Take away the upper bound of a column, in normal operation and in each scenario."""
+    model.raise_high(key)
+    number = 0
+    while model.has(other := during(number, key)) and other != key:
+        model.raise_high(other)
+        number += 1
+
+
 class OutageModel(Model):
     """A model seen from a scenario: its rows are stated in the columns of the scenario.
 

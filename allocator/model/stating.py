@@ -24,14 +24,16 @@ from allocator.network.records import Network
 from allocator.plans.records import NOTHING, Robustness
 
 
-def offered(site: Network, basis: str, robustness: Robustness = NOTHING) -> IndexSets:
-    """What may be decided on a site on a basis."""
+def offered(
+    site: Network, basis: str, robustness: Robustness = NOTHING, *, ways: bool = True
+) -> IndexSets:
+    """What may be decided on a site on a basis. ``ways``: directions of pipes among it."""
     if basis == "mean":
         sets = index_sets_of(mean_site(site), lossless=True, with_stores=False)
     else:
         sets = without_cycles(replace(index_sets_of(site), robustness=robustness))
     sets = replace(sets, pressures=pressures_of(sets, site.pressures))
-    return replace(sets, two_way=two_way_pipes(sets))
+    return replace(sets, two_way=two_way_pipes(sets) if ways else frozenset())
 
 
 def without_pressures(sets: IndexSets) -> IndexSets:
@@ -50,13 +52,16 @@ def state(
     basis: str,
     robustness: Robustness = NOTHING,
     check: Callable[[], None] | None = None,
+    *,
+    ways: bool = True,
 ) -> tuple[Model, IndexSets]:
     """The program of a site on a basis, without store cuts.
 
     ``robustness``: what the promises of the firm basis must hold against. ``check``: called now and
-    then; it may end the stating by an exception.
+    then; it may end the stating by an exception. ``ways``: pipes may have a variable for each
+    direction.
     """
-    sets = offered(site, basis, robustness)
+    sets = offered(site, basis, robustness, ways=ways)
     model = Model(check)
     declare(model, sets)
     state_rules(model, sets)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from allocator.model.index_sets import IndexSets
 from allocator.model.limits import FURTHEST
 from allocator.model.model import INFINITY, Key, Model
+from allocator.model.outages import raise_high, versions
 from allocator.model.pressures import peaks_of
 from allocator.model.rules.pressure import peak_row
 from allocator.network.records import PipeBuild
@@ -24,7 +25,9 @@ def widened(
     route, fluid = pipe
     more = model.variable(("more", route, build.name, fluid), 0.0, INFINITY, build.capacity)
     most = FURTHEST * build.capacity
-    model.extend(rows[f"pipe_capacity[{route},{fluid}]"], [(-1.0, more)])
+    for name in (f"pipe_capacity[{route},{fluid}]", f"recovered_of_units[{route}]"):
+        for number in versions(rows, name):
+            model.extend(number, [(-1.0, more)])
     lay = ("lay", route, build.name, fluid)
     model.row(f"more[{route},{build.name},{fluid}]", [(1.0, more), (-most, lay)], high=0)
     factor, key = slack
@@ -34,10 +37,15 @@ def widened(
         model.raise_high(flow)
         model.extend(rows[peak_row(flow)], [(-1.0, more)])
         model.row(f"most_{peak_row(flow)}", [(1.0, flow), (-most, laid)], high=0.0)
+    any_flow(model, sets, route, fluid)
+
+
+def any_flow(model: Model, sets: IndexSets, route: str, fluid: str) -> None:
+    """Take away the upper bounds of what flows along a route: its rows hold it."""
     for arc in sets.arcs_along(route, fluid):
         for end in sets.ends(fluid):
             key = ("gather", route, arc.start, fluid, end)
             if model.has(key):
                 model.raise_high(key)
         for shape in sets.fluid_shapes[fluid]:
-            model.raise_high(("supply", route, arc.start, fluid, shape))
+            raise_high(model, ("supply", route, arc.start, fluid, shape))

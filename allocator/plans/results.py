@@ -57,7 +57,11 @@ class GoalResult:
     unit: str = fact("unit", "Unit of value and bound.", _GOAL_UNIT)
     sense: str = fact("sense", "Whether more or less of it is better.", JsonText(("max", "min")))
     value: float = fact("value", "What the plan reaches.")
-    bound: float | None = fact("bound", "Proven limit of all plans; null where nothing is proven.")
+    bound: float | None = fact(
+        "bound",
+        "Proven limit of all plans with the goals before it as planned; null where nothing is "
+        "proven.",
+    )
     gap: float | None = fact(
         "gap", "Distance of value and bound as a share of the larger; null without a bound."
     )

@@ -33,6 +33,7 @@ from allocator.report.words import (
     emission_a_kwh,
     emissions_of,
     gap,
+    held_goals,
     money,
     percent,
     quantity,
@@ -195,12 +196,13 @@ def _limit(plan: Plan, name: str) -> str:
     for number, goal in enumerate(plan.goals):
         if goal.name == name and goal.bound is not None:
             limit = quantity(goal.bound, "power")
+            held = held_goals(plan, number)
             if earlier_open(plan, number):
-                return f"; at most {limit} with the goals before it as planned"
+                return f"; at most {limit}{held}"
             cut = goal.status in (Status.INTERRUPTED, Status.BOUND_REFUTED)
             why = f", {STATUS_WORDS[goal.status]}" if cut else ""
             kind = "firm plan" if plan.basis == "firm" else "plan"
-            return f"; no {kind} can have more than {limit} (gap {gap(goal.gap)}{why})"
+            return f"; no {kind} can have more than {limit}{held} (gap {gap(goal.gap)}{why})"
     return ""
 
 

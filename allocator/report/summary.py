@@ -32,6 +32,7 @@ from allocator.report.prices import prices
 from allocator.report.simulated import power_row, verdict_words
 from allocator.report.tables import demands, materials
 from allocator.report.words import (
+    AS_PLANNED,
     CLOSED,
     STATUS_WORDS,
     earlier_open,
@@ -41,6 +42,7 @@ from allocator.report.words import (
     goal_sought,
     goal_title,
     goal_value,
+    held_goals,
     money,
     quantity,
     vented_at_all,
@@ -144,7 +146,11 @@ def _goals(plan: Plan, currency: str) -> list[str]:
         for number, goal in enumerate(plan.goals)
     ]
     heads = tuple(map(head, ("goal", "value", "bound", "gap", "status")))
-    return [*table(heads, rows, right=(1, 2, 3)), *_bounds(plan)] if rows else []
+    lines = table(heads, rows, right=(1, 2, 3)) if rows else []
+    limited = [n for n, goal in enumerate(plan.goals) if goal.bound is not None]
+    if any(held_goals(plan, number) for number in limited):
+        lines += paragraph(f"Proven limits of later goals are those{AS_PLANNED}.")
+    return [*lines, *_bounds(plan)]
 
 
 def _bounds(plan: Plan) -> list[str]:

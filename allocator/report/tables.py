@@ -225,7 +225,7 @@ _GOALS = (
     Column("sense", "sought", "text", "max or min."),
     labelled("unit", "text", "Of value and bound, SI."),
     labelled("value", "number"),
-    labelled("bound", "number", "No plan is better."),
+    labelled("bound", "number", "No plan is better, with the goals before it as planned."),
     labelled("gap", "share"),
     labelled("status"),
     Column("bound_kind", "bound by", "text", "certified, or the solver's."),

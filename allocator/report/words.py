@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 from allocator.base.column_units import NO_BREAK
@@ -206,6 +207,29 @@ def goal_sought(goal: GoalResult) -> str:
 def earlier_open(plan: Plan, number: int) -> bool:
     """Whether a goal before this one is not proven: this one's limit is with those as planned."""
     return any(goal.gap is None or goal.gap > CLOSED for goal in plan.goals[:number])
+
+
+EXACT = 1e-6
+"""Shares of a limit below it are rounding."""
+ALIKE = "demands count alike here, whatever their priorities, which 'plan' keeps to"
+"""Said of a frontier of a site with several priorities."""
+AS_PLANNED = " with the goals before it as planned"
+
+
+def held_goals(plan: Plan, number: int) -> str:
+    """What a goal's limit depends on, in words; nothing where it is the limit of all plans.
+
+    That it is of the first goal (of demands with priorities: of the first priority), and of power
+    where the limit is all that is demanded, or that there can be under any control, and no goal
+    before it is open.
+    """
+    goal = plan.goals[number]
+    ceilings = {"clean_power": plan.ceiling.clean, "served_power": plan.ceiling.total}
+    settled = number > 0 and not earlier_open(plan, number)
+    if settled and goal.bound is not None and goal.name in ceilings:
+        most = min(plan.power.demand_mean, ceilings[goal.name] or math.inf)
+        return "" if goal.bound >= most * (1 - EXACT) else AS_PLANNED
+    return AS_PLANNED if number else ""
 
 
 def goal_value(goal: GoalResult, value: float | None, currency: str = "") -> str:

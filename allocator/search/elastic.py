@@ -82,8 +82,8 @@ class ElasticRelaxation:
         point, status = self._solved(until, 0.0)
         return True if point is not None else False if status == Status.INFEASIBLE else None
 
-    def least_change(self, one: Limit, limit: float | None = None) -> Change:
-        """The least change of one limit with all others held."""
+    def least_change(self, one: Limit, limit: float | None = None, gap: float = CLOSE) -> Change:
+        """The least change of one limit with all others held, to a share of it."""
         until = self._until(limit)
         self.hold(other for other in self.limits if other != one)
         model = self.solver_model.model
@@ -97,7 +97,7 @@ class ElasticRelaxation:
         if not one.cautious:
             least = max(0.0, (self.solver_model.unscaled(relaxed.bound) or 0.0) * unit)
             least = one.change_of(least)
-        point, status = self._solved(until, CLOSE, self._built_on(until))
+        point, status = self._solved(until, gap, self._built_on(until))
         if point is None:
             return Change(one, None, status == Status.INFEASIBLE and not one.cautious, least)
         amount = one.change_of(float(point[column]) * unit)
@@ -224,7 +224,7 @@ def elastic_relaxation_of(
 
     ``demands``: what is asked for is a limit as well. ``together``: pipe builds are one limit.
     """
-    model, sets = state(widened(site), settings.basis, settings.robustness, clock.check)
+    model, sets = state(widened(site), settings.basis, settings.robustness, clock.check, ways=False)
     copy, limits = stretched(model, sets, wants, demands=demands)
     if together:
         limits = pipes_together(copy, limits)

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import overload
 
 import numpy as np
 
@@ -45,6 +46,11 @@ from allocator.solver.solver_model import SolverModel
 
 BOOSTER_POWER = "booster_power"
 """What is given where power of boosters is: their draw at peak, added up, W."""
+DUST = 10.0
+"""Times the scale of what is given, below which it is 0."""
+POWER_DUST = 1000.0
+"""Times the scale of power, a millionth of what is demanded, below which it is 0: the cap gives way
+by its own tolerance, and what that much is worth is no power."""
 CAP: Key = ("cap",)
 FLOOR: Key = ("floor",)
 
@@ -161,20 +167,20 @@ class _Trade:
         plan = plan_at(self.site, self.settings, model, self.sets, point, goals)
         plan = replace(plan, limits=binding_constraints(self.sets, plan, None))
         values = model.by_key(point)
-        power = model.value(self.power.terms, values)
-        given = model.value(self.scarce.terms, values)
-        if abs(given) <= 10 * self.scarce.scale:
-            given = 0.0  # what the solver's tolerance leaves is in no plan
-        return Point(
-            given,
-            power,
-            found.bound,
-            gap_of(power, found.bound),
-            found.status,
-            least.bound,
-            end,
-            plan,
-        )
+        power = without_dust(model.value(self.power.terms, values), POWER_DUST * self.power.scale)
+        bound = without_dust(found.bound, POWER_DUST * self.power.scale)
+        given = without_dust(model.value(self.scarce.terms, values), DUST * self.scarce.scale)
+        fewest = without_dust(least.bound, DUST * self.scarce.scale)
+        return Point(given, power, bound, gap_of(power, bound), found.status, fewest, end, plan)
+
+
+@overload
+def without_dust(amount: float, dust: float) -> float: ...
+@overload
+def without_dust(amount: float | None, dust: float) -> float | None: ...
+def without_dust(amount: float | None, dust: float) -> float | None:
+    """An amount; 0 where it is no more than what the solver's tolerance leaves, in no plan."""
+    return 0.0 if amount is not None and abs(amount) <= dust else amount
 
 
 def frontier_of(
@@ -192,7 +198,8 @@ def frontier_of(
         The site.
     give : str
         A material's name, ``money``, ``booster_power`` (draw of boosters at peak) or ``emissions``;
-        with emissions all power counts, else clean power.
+        with emissions all power counts, else clean power. Demands count alike, whatever their
+        priorities.
     steps : int
         Points asked for, ends included; 2 or more.
     settings : Settings

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
@@ -18,20 +17,14 @@ from allocator.report.words import percent, plain
 from allocator.search import Settings
 from allocator.site.marks import Marks
 from allocator.site.records import Site
-from allocator.studies.carrying import (
-    ANYWHERE,
-    WHOLE,
-    CarriedRow,
-    Stop,
-    carried_rows,
-    within_limits,
-)
+from allocator.studies.carrying import ANYWHERE, CarriedRow, Stop, carried_rows, whole
 from allocator.studies.limit_words import marks_of, where
 from allocator.studies.load_factor import load_factor_of
 from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.running import Workers
 
 FORMAT = "allocator.carry/1"
+NOT_DETERMINED = "not determined in the time"
 
 _LIMITS = (
     labelled("machine"),
@@ -72,6 +65,7 @@ class CarryResult(StudyResult):
             section_of(self.generators) or ["", "No machine gives power."],
             section_of(self.limits),
             section("Next units that no limit alone explains", told),
+            section("Counts that may be higher, for the time ran out", _left_open(self.rows)),
         )
 
     def to_json(self) -> str:
@@ -85,12 +79,13 @@ class CarryResult(StudyResult):
                     {
                         "machine": row.machine,
                         "place": plain(row.place) or None,
-                        **({} if row.one_out is None else {"units_firm_one_out": row.one_out}),
+                        **({"units_firm_one_out": row.one_out} if row.fails else {}),
                         "units_mean": row.mean,
                         "units_firm": row.firm,
                         "units_at_load_factor": row.at_load_factor,
-                        "next": _whole(row.firm) + 1,
+                        "next": row.next,
                         "quiet_spells_stop_it": row.quiet,
+                        "counts_proven": not row.open,
                         "stops": [self._stop(stop) for stop in row.stops],
                         "together": [[limit.kind, limit.name] for limit in row.together],
                         "reason": row.reason,
@@ -191,7 +186,7 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
             "The mean flows would supply one more, and outages of the sources stop it.",
         ),
     )
-    failing = any(row.one_out is not None for row in rows)
+    failing = any(row.fails for row in rows)
     if failing:
         generators = (*generators[:4], _ONE_OUT, *generators[4:])
     return CarryResult(
@@ -203,9 +198,9 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
             generators,
             tuple(
                 (
-                    *(row.machine, _place(row), _whole(row.firm), round(row.firm, 4)),
-                    *([None if row.one_out is None else round(row.one_out, 4)] * failing),
-                    *(round(row.mean, 4), round(row.at_load_factor, 4), row.quiet),
+                    *(row.machine, _place(row), None if row.firm is None else whole(row.firm)),
+                    *(_rounded(row.firm), *[_rounded(row.one_out)] * failing),
+                    *(_rounded(row.mean), _rounded(row.at_load_factor), row.quiet),
                 )
                 for row in rows
                 if not row.reason
@@ -216,10 +211,10 @@ def carry_result(site: Site, rows: Sequence[CarriedRow], marks: Marks | None) ->
             f"Limits of the next unit: {change} one of them alone is enough",
             _LIMITS,
             tuple(
-                (row.machine, _place(row), _whole(row.firm) + 1, *_limit(stop, marks))
+                (row.machine, _place(row), row.next, *_limit(stop, marks))
                 for row in rows
                 for stop in row.stops
-                if not within_limits(row.stops)
+                if not _within_limits(row)
             ),
         ),
         tuple(rows),
@@ -231,33 +226,50 @@ def _place(row: CarriedRow) -> str:
     return plain(row.place) or "anywhere"
 
 
-def _whole(units: float) -> int:
-    return math.floor(units + WHOLE)
+def _rounded(units: float | None) -> float | None:
+    return None if units is None else round(units, 4)
 
 
 def _limit(stop: Stop, marks: Marks | None) -> tuple[object, ...]:
     return (
         stop.limit.address or stop.limit.stated,
-        "not determined in the time"
-        if stop.more is None
-        else change_shown(stop.more, stop.limit, 1),
+        NOT_DETERMINED if stop.more is None else change_shown(stop.more, stop.limit, 1),
         change_shown(stop.least, stop.limit, -1) if stop.more is None else None,
         where(marks, stop.limit).rpartition(os.sep)[2],
     )
 
 
+def _within_limits(row: CarriedRow) -> bool:
+    """Whether the next unit was found to run with no limit raised, though no plan showed it."""
+    known = [stop for stop in row.stops if stop.more is not None]
+    return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
+
+
 def _without_a_limit(row: CarriedRow) -> Iterator[str]:
-    if row.stops and not within_limits(row.stops):
+    if row.stops and not _within_limits(row):
         return
-    place = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
-    told = row.reason or "not determined in the time"
-    if within_limits(row.stops):
+    unit = "units" if row.next is None else f"unit no. {row.next}"
+    told = row.reason or NOT_DETERMINED
+    if _within_limits(row):
         told = "no limit stops it; units are those of the best plan found in the time: allow more"
     elif row.together and not row.reason:
         told = f"these limits must be raised together: {_listed(row.together)}"
-    yield from paragraph(
-        f"{row.machine} {place}, unit no. {_whole(row.firm) + 1}: {told}", bullet="* "
-    )
+    yield from paragraph(f"{_named(row)}, {unit}: {told}", bullet="* ")
+
+
+def _named(row: CarriedRow) -> str:
+    place = "anywhere" if row.place == ANYWHERE else f"at {plain(row.place)}"
+    return f"{row.machine} {place}"
+
+
+def _left_open(rows: Sequence[CarriedRow]) -> list[str]:
+    """Rows with a count that no bound proves to be the most."""
+    return [
+        line
+        for row in rows
+        if row.open and row.next
+        for line in paragraph(_named(row), bullet="* ")
+    ]
 
 
 def _listed(limits: Sequence[Limit]) -> str:

@@ -1,8 +1,8 @@
 """How many generators a site can carry, by type and place, and what stops the next one.
 
 Each count is a plan of its own: the site with no other generator on it, asked for as much flat
-power as there can be. What is carried is in units at full load, those among them that give what
-pumps, coolers and converters take; at the site's load factor each
+power as there can be. What is carried is the most that can be generated, in units at full load,
+those among them that give what pumps, coolers and converters take; at the site's load factor each
 unit runs at that share of full load on average, fuel being affine in load.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass, replace
 from typing import Any
 
@@ -18,9 +18,11 @@ from allocator.base.clock import Clock, OutOfTimeError
 from allocator.cycles import curve_of
 from allocator.engine import NoPlanError, plan_site
 from allocator.model.limits import Limit, Want
+from allocator.model.rules.power import own_load
+from allocator.model.stating import offered
 from allocator.network.deriving import network_of, studied
 from allocator.network.records import Network
-from allocator.plans.records import Robustness
+from allocator.plans.records import Plan, Robustness
 from allocator.search import Settings
 from allocator.search.elastic import Change, elastic_relaxation_of
 from allocator.site.records import POWER, Demand, MachineType, Site
@@ -49,25 +51,38 @@ class Stop:
 
 @dataclass(frozen=True, slots=True)
 class CarriedRow:
-    """One machine type at one place (or anywhere), in units at full load.
+    """One machine type at one place (or anywhere), in units at full load; None: not determined.
 
     ``mean``: on mean flows, stores of any size. ``firm``: at all times, with stores that can be
     built. ``at_load_factor``: on mean flows, each at the site's load factor. ``quiet``: the mean
     flows would carry one more, and quiet spells stop it. ``stops``: limits each of which, raised
     alone, lets one more run firm. ``together``: where none does alone, limits that do at once.
-    ``one_out``: at all times with any one unit out of order; None where units do not fail.
+    ``one_out``: at all times with any one unit out of order, where units may fail (``fails``).
+    ``open``: whether one of the counts was not proven in the time to be the most.
     """
 
     machine: str
     place: str
-    mean: float
-    firm: float
-    at_load_factor: float
-    quiet: bool
+    mean: float | None
+    firm: float | None
+    at_load_factor: float | None
+    quiet: bool | None
     stops: tuple[Stop, ...]
     together: tuple[Limit, ...]
     reason: str = ""
     one_out: float | None = None
+    fails: bool = False
+    open: bool = False
+
+    @property
+    def next(self) -> int | None:
+        """The number of the next unit."""
+        return None if self.firm is None else whole(self.firm) + 1
+
+
+def whole(units: float) -> int:
+    """Whole units."""
+    return math.floor(units + WHOLE)
 
 
 def carried_rows(
@@ -100,7 +115,7 @@ def carried_rows(
     for (kind, place), case in zip(wanted, cases, strict=True):
         result = found[case.key]
         if not result.ok:
-            rows.append(CarriedRow(kind, place, 0.0, 0.0, 0.0, False, (), (), result.reason))
+            rows.append(CarriedRow(kind, place, None, None, None, None, (), (), result.reason))
             continue
         facts = dict(result.value)
         stops = tuple(
@@ -137,31 +152,27 @@ def carried_row(
     firm_site = alone(site, machine, place)
     factor = load_factor_of(site)
     part = replace(settings, time_limit=settings.time_limit / 5)
-    mean = _units(firm_site, machine, replace(part, basis="mean"))
-    firm = _units(firm_site, machine, replace(part, basis="firm"))
-    one_out = None
-    if machine.mtbf is not None or machine.service > 0:
+    mean, settled = _units(firm_site, machine, replace(part, basis="mean"))
+    firm, firm_settled = _units(firm_site, machine, replace(part, basis="firm"))
+    settled = settled and firm_settled
+    one_out, fails = None, machine.mtbf is not None or machine.service > 0
+    if fails:
         holding = replace(part, basis="firm", robustness=Robustness(machines=1))
-        one_out = _units(firm_site, machine, holding)
+        one_out, out_settled = _units(firm_site, machine, holding)
+        settled = settled and out_settled
     slower = at_part_load(site, machine, factor)
-    at_factor = _units(alone(site, slower, place), slower, replace(part, basis="mean"))
-    firm_settings, clock = replace(settings, basis="firm"), Clock(settings.time_limit * 2 / 5)
-    stops, together = _stops(firm_site, machine, firm, firm_settings, clock)
-    # the plan has most power for others: more units may run for the sake of what pumps take
-    while within_limits(stops) and (settings.node_limit is not None or (clock.left() or 0.0) > 0.0):
-        firm = math.floor(firm + WHOLE) + 1.0
-        stops, together = _stops(firm_site, machine, firm, firm_settings, clock)
-    row = CarriedRow(
-        kind,
-        place,
-        mean,
-        firm,
-        at_factor,
-        math.floor(mean + WHOLE) > math.floor(firm + WHOLE),
-        stops,
-        together,
-        one_out=one_out,
+    at_factor, slow_settled = _units(
+        alone(site, slower, place), slower, replace(part, basis="mean")
     )
+    limit = replace(settings, basis="firm", time_limit=settings.time_limit * 2 / 5)
+    quiet = None if mean is None or firm is None else whole(mean) > whole(firm)
+    left_open = not (settled and slow_settled)
+    row = CarriedRow(
+        kind, place, mean, firm, at_factor, quiet, (), (), "", one_out, fails, left_open
+    )
+    if row.next is not None:
+        stops, together = _stops(firm_site, machine, row.next, limit)
+        row = replace(row, stops=stops, together=together)
     return asdict(row)
 
 
@@ -227,32 +238,56 @@ def at_part_load(site: Network, machine: MachineType, factor: float) -> MachineT
     )
 
 
-def _units(site: Network, machine: MachineType, settings: Settings) -> float:
+def _units(site: Network, machine: MachineType, settings: Settings) -> tuple[float | None, bool]:
+    """Units that give the most power that can be generated, and whether that is proven.
+
+    None: not determined in the time, as where a plan gives nothing and no bound says that none can.
+    """
+    sets = offered(site, settings.basis, settings.robustness)
+    takes = any(own_load(sets, bus) for bus in sets.buses())
+    part = replace(settings, time_limit=settings.time_limit / 2) if takes else settings
     try:
-        plan = plan_site(site, settings).plan
-    except NoPlanError:
-        return 0.0
-    # pumps, coolers and converters live off these units too, so what they take is carried as well
-    case = case_of(site, plan)
-    taken = math.fsum(case.at_peak(loads) for loads in own_loads(case).values())
-    return (plan.power.firm_total + taken) / machine.power_out
+        plan = plan_site(site, part).plan
+    except NoPlanError as error:
+        return (0.0, True) if error.outcome.proven_impossible else (None, False)
+    generated = plan.power.firm_total
+    proven = all(goal.gap is not None and goal.gap <= settings.gap for goal in plan.goals[:1])
+    if takes:
+        # pumps, coolers and converters live off these units too, so what they take is carried as
+        # well, and the most is not where the most is left for demands
+        case = case_of(site, plan)
+        generated += math.fsum(case.at_peak(loads) for loads in own_loads(case).values())
+        most, proven = _most_generated(site, part, plan)
+        generated = max(generated, most)
+    return (None if generated <= 0.0 and not proven else generated / machine.power_out), proven
 
 
-def within_limits(stops: Sequence[Stop]) -> bool:
-    """Whether the next unit was found to run with no limit raised, though no plan showed it."""
-    known = [stop for stop in stops if stop.more is not None]
-    return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
+def _most_generated(site: Network, settings: Settings, plan: Plan) -> tuple[float, bool]:
+    """The most that is found to be generated, W, and whether there is no more."""
+    (asked,) = site.demands.values()
+    clock = Clock(None if settings.node_limit is not None else settings.time_limit)
+    try:
+        elastic = elastic_relaxation_of(site, settings, clock, (_generated(asked.mean),))
+    except OutOfTimeError:
+        return 0.0, False
+    elastic.begin_from(plan)
+    (want,) = _wants(elastic.limits)
+    lacking = elastic.least_change(want, clock.left(), gap=settings.gap / 10)
+    return (0.0 if lacking.amount is None else asked.mean - lacking.amount), lacking.proven
+
+
+def _generated(watts: float) -> Want:
+    return Want("generated", "", watts, "")
 
 
 def _stops(
-    site: Network, machine: MachineType, firm: float, settings: Settings, clock: Clock
+    site: Network, machine: MachineType, units: int, settings: Settings
 ) -> tuple[tuple[Stop, ...], tuple[Limit, ...]]:
-    """Limits that, raised alone, let one unit more run firm, the smallest change first; and where
+    """Limits that, raised alone, let so many units run firm, the smallest change first; and where
 
     none does alone, those that the relaxation would raise at once."""
-    units = math.floor(firm + WHOLE) + 1
-    want = Want("generated", "", units * machine.power_out * (1.0 - WHOLE / 10), "")
-    clock = Clock(None) if settings.node_limit is not None else clock
+    want = _generated(units * machine.power_out * (1.0 - WHOLE / 10))
+    clock = Clock(None if settings.node_limit is not None else settings.time_limit)
     (asked,) = site.demands.values()
     if want.amount > asked.mean:
         site = studied(site, demands={asked.name: replace(asked, mean=want.amount * 2)})

@@ -51,8 +51,8 @@ def _bought(rows: Sequence[Compared], currency: str) -> str:
             "allow more time before comparing the two."
         )
     name = "clean first"
-    if step is None and backed.status not in (Status.OPTIMAL, Status.WITHIN_GAP):
-        # the search for clean first had no time for the rest; another mix may show what there is
+    if step is None:
+        # clean first had no time for the rest, or has clean power in its way: another mix may not
         others = [row for row in rows if row.figures and bought(clean, row.figures)]
         if others:
             best = max(others, key=lambda row: row.figures.firm_total if row.figures else 0.0)

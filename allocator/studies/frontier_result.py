@@ -14,11 +14,11 @@ from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.report.words import STATUS_WORDS, quantity
+from allocator.report.words import ALIKE, STATUS_WORDS, quantity
 from allocator.search import Settings
 from allocator.site.addresses import given_address
 from allocator.site.money import unit_of_money
-from allocator.site.records import Site
+from allocator.site.records import POWER, Site
 from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_of
 
@@ -45,12 +45,21 @@ class FrontierResult(StudyResult):
     def summary(self) -> str:
         """Points, knees, and what changes from point to point."""
         power = "power in all" if self.give == "emissions" else "clean power"
+        heading = [f"{self.site.name}: firm {power} against {given_address(self.give)}"]
+        if self.alike:
+            heading += ["", *paragraph(f"{ALIKE[0].upper()}{ALIKE[1:]}.", indent=0)]
         return joined(
-            [f"{self.site.name}: firm {power} against {given_address(self.give)}", "-" * width()],
+            [heading[0], "-" * width(), *heading[1:]],
             section_of(self._points()),
             section("Knees", self._knees()),
             section("Changes from the point before", self._changes()),
         )
+
+    @property
+    def alike(self) -> bool:
+        """Whether demands of several priorities are counted alike."""
+        demands = self.site.demands.values()
+        return len({demand.priority for demand in demands if demand.wants == POWER}) > 1
 
     def _points(self) -> Table:
         """The points with words for people."""
@@ -101,6 +110,7 @@ class FrontierResult(StudyResult):
             self.site,
             {
                 "give": self.give,
+                "demands_alike": self.alike,
                 "basis": self.steps[0].plan.basis if self.steps else "",
                 "points": [
                     {
@@ -143,6 +153,8 @@ def frontier(
     tell: Callable[[str], object] = lambda words: None,
 ) -> FrontierResult:
     """The most firm power for each amount of one scarce thing, point by point.
+
+    Power counts alike for all demands: their priorities, which a plan keeps to, play no part.
 
     Parameters
     ----------

@@ -296,9 +296,13 @@ def _stored(
         most = way.stored + units * store.unit
     if most < store.min_size or most <= 0:
         return 0.0, {}
-    size, draw = storage.least(store, most, wanted)
-    size = max(size, way.stored, store.min_size)
+    needed, draw = storage.least(store, most, wanted)
+    size = max(needed, way.stored, store.min_size)
     if store.unit is not None:
         units = math.ceil((size - way.stored) / store.unit * (1 - _ROUNDING))
         size = way.stored + units * store.unit
+    if store.loss > 0 and size > needed > 0:
+        less = size - (store.unit or 0.0)
+        sizes = [size, less] if less >= max(way.stored, store.min_size) and less > 0 else [size]
+        size, draw = storage.built(store, sizes, draw)
     return draw, added(base, _times(store.materials, size - way.stored))

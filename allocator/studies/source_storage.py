@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from allocator.cycles import store_for_draw
+from allocator.cycles import Curve, draw_for_store, store_for_draw
 from allocator.site.records import StoreType
 from allocator.studies.source_worth import Inflows, firm_draw
 from allocator.studies.store_room import StoreRoom
@@ -47,6 +48,17 @@ class SourceStorage:
             size = min(best, self._size(store, draw))
         return size, draw
 
+    def built(self, store: StoreType, sizes: Iterable[float], wanted: float) -> tuple[float, float]:
+        """Of some sizes of a store, kg, the one that promises most, and what, kg/s.
+
+        All of a store loses, so more than is needed may promise less.
+        """
+        passing, stored = self._passing, self._stored(store)
+        release = math.inf if store.release_rate is None else store.release_rate
+        found = [(min(draw_for_store(stored, kg, loss=store.loss), release), kg) for kg in sizes]
+        draw, size = max(found, key=lambda one: (min(one[0], wanted - passing), -one[1]))
+        return size, min(wanted, passing + draw)
+
     @property
     def _passing(self) -> float:
         """kg/s that are always on and pass the store by."""
@@ -61,14 +73,18 @@ class SourceStorage:
 
     def _size(self, store: StoreType, wanted: float) -> float:
         """kg of store for a draw; infinite where none is enough."""
-        passing = self._passing
-        stored = [(curve, flow) for curve, flow in self.inflows if not curve.pattern.steady]
+        passing, stored = self._passing, self._stored(store)
         if wanted <= passing or not stored:
             return 0.0
         key = (store.loss, store.fill_rate, wanted)
         if key not in self.sizes:
-            arriving = math.fsum(flow for _, flow in stored)
-            if store.fill_rate is not None and arriving > store.fill_rate:
-                stored = [(curve, flow * store.fill_rate / arriving) for curve, flow in stored]
             self.sizes[key] = store_for_draw(stored, wanted - passing, loss=store.loss)
         return self.sizes[key]
+
+    def _stored(self, store: StoreType) -> list[tuple[Curve, float]]:
+        """What comes and goes, as far as a store takes it in."""
+        stored = [(curve, flow) for curve, flow in self.inflows if not curve.pattern.steady]
+        arriving = math.fsum(flow for _, flow in stored)
+        if store.fill_rate is not None and arriving > store.fill_rate:
+            return [(curve, flow * store.fill_rate / arriving) for curve, flow in stored]
+        return stored

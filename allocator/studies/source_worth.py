@@ -39,7 +39,8 @@ class SourceRow:
     """One source, SI: ``flow`` while on, ``mean_flow`` by the exact duty, kg/s.
 
     ``longest_quiet``: s. ``full_store``: kg, the least store (without loss) that makes all of
-    the mean firm. ``store``: kg, the largest store that the site could build for it.
+    the mean firm. ``store``: kg, the largest store that the site could build for it, or a smaller
+    one that promises more, as a store loses the less.
     ``firm_draw``: kg/s available at all times with that store. ``per_store``: kg/s of firm
     draw that one more kg of store adds. Where a pump draws on a chamber, mean and firm draw
     count with what it draws through pauses; ``duty`` and ``longest_quiet`` are the source's own.
@@ -206,7 +207,8 @@ def firm_draw(inflows: Inflows, room: StoreRoom) -> tuple[float, float]:
                 low = middle
             else:
                 high = middle
-        size = low
+        draws = {kg: draw_for_store(stored, kg, loss=room.loss) for kg in room.sizes_near(low)}
+        size = max(draws, key=lambda kg: (draws[kg], -kg))
     draw = draw_for_store(stored, size, loss=room.loss)
     if room.size > 0 and room.release_rate is not None:
         draw = min(draw, room.release_rate)

@@ -23,6 +23,11 @@ from allocator.studies.source_worth import CarriedUnits, fluid_rows, source_rows
 
 FORMAT = "allocator.sources/1"
 
+BEST_STORE = (
+    "best storage",
+    "mass",
+    "The largest that can be built, or less where that loses less.",
+)
 _SOURCES = (
     labelled("source"),
     labelled("place"),
@@ -43,7 +48,7 @@ _SOURCES = (
         "mass",
         "The least storage, without loss, with which all of the mean flow is firm.",
     ),
-    labelled("store_limit", "mass", name="store"),
+    Column("store", *BEST_STORE),
     labelled("firm_flow", "mass_rate", "Flow at all times with that storage.", name="firm"),
     Column(
         "firm_per_store",
@@ -94,7 +99,7 @@ _SHARED = (
     labelled("fluid"),
     Column("sources", "sources", "count"),
     labelled("mean", "mass_rate", "Of all sources together."),
-    labelled("store_limit", "mass", "For all sources together.", name="store"),
+    Column("store", *BEST_STORE),
     Column("firm_apart", "firm flow, equal shares", "mass_rate", "Each with an equal share of it."),
     Column("firm_shared", "firm flow, shared", "mass_rate", "All with the one shared storage."),
 )

@@ -18,13 +18,27 @@ _TRY_ALL = 8
 class StoreRoom:
     """The most store of a fluid. ``size``: kg. ``loss``: share of the size lost a second.
 
-    ``fill_rate``, ``release_rate``: kg/s of all of them together, None for no limit.
+    ``fill_rate``, ``release_rate``: kg/s of all of them together, None for no limit. ``steps``:
+    the smaller sizes that one of them alone may have: from, to, and step, kg (0: any between them);
+    none where any size may be built.
     """
 
     size: float = 0.0
     loss: float = 0.0
     fill_rate: float | None = None
     release_rate: float | None = None
+    steps: tuple[tuple[float, float, float], ...] = ()
+
+    def sizes_near(self, size: float) -> list[float]:
+        """Sizes that may be built next to one: all of it, or the next below and above of one."""
+        if not self.steps:
+            return [size]
+        found = [self.size]
+        for least, most, step in self.steps:
+            within = min(max(size, least), most)
+            below = least + math.floor((within - least) / step) * step if step else within
+            found += [below, min(below + step, most)]
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +72,22 @@ def store_room(site: Site, fluid: str, start: str | None = None) -> StoreRoom:
         loss,
         _together(spot.type.fill_rate for spot, _ in best),
         _together(spot.type.release_rate for spot, _ in best),
+        _steps(best),
     )
+
+
+def _steps(built: Sequence[tuple[_Spot, float]]) -> tuple[tuple[float, float, float], ...]:
+    """Smaller sizes of each store alone; none where every one may have any size."""
+    if not any(spot.type.unit or spot.type.min_size or spot.existing for spot, _ in built):
+        return ()
+    found = []
+    for spot, most in built:
+        unit, least = spot.type.unit or 0.0, max(spot.existing, spot.type.min_size)
+        if unit:
+            units = math.ceil((least - spot.existing) / unit * (1 - 1e-12))
+            least = spot.existing + units * unit
+        found.append((min(least, most), most, unit))
+    return tuple(found)
 
 
 def _spots(site: Site, fluid: str, start: str | None) -> Iterator[_Spot]:

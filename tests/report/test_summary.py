@@ -17,6 +17,7 @@ from allocator.plans.file import read_plan
 from allocator.plans.records import Ceiling, GoalResult, Plan
 from allocator.report.brief import brief_summary as summary
 from allocator.report.brief import cautions_text
+from allocator.report.page.first_screen import said_of
 from allocator.report.summary import full_summary
 from allocator.site.records import Site
 
@@ -108,6 +109,34 @@ def test_a_gap_behind_an_open_goal_is_no_failure() -> None:
     text = summary(COVE, replace(COVE_WHOLE, goals=(first, later)))
     assert "no firm plan can have more than 8 kW (gap 16 %)" in text
     assert "50 %" not in text
+
+
+def test_a_limit_that_earlier_goals_hold_down_says_so() -> None:
+    """Its plans keep the earlier goals: no limit of all plans, unless nothing could pass it."""
+    first = GoalResult("clean_power", "W", "max", 6000.0, 6000.0, 0.0, Status.OPTIMAL)
+    later = GoalResult("served_power", "W", "max", 7750.0, 7750.0, 0.0, Status.OPTIMAL)
+    plan = replace(COVE_WHOLE, goals=(first, later), ceiling=Ceiling(6000.0, 9000.0))
+    text = " ".join(summary(COVE, plan).split())
+    assert "no firm plan can have more than 6 kW (gap 0 %)." in text
+    held = "no firm plan can have more than 7.75 kW with the goals before it as planned (gap 0 %)."
+    assert held in text
+    said = "Proven limits of later goals are those with the goals before it as planned."
+    assert said in " ".join(full_summary(COVE, plan).split())
+    free = replace(plan, ceiling=Ceiling(6000.0, 7750.0))
+    assert "no firm plan can have more than 7.75 kW (gap 0 %)." in " ".join(
+        summary(COVE, free).split()
+    )
+    assert said not in " ".join(full_summary(COVE, free).split())
+
+
+def test_a_limit_that_a_priority_holds_down_says_so() -> None:
+    names = ("clean_power to priority 1", "clean_power")
+    goals = (GoalResult(n, "W", "max", 6750.0, 6750.0, 0.0, Status.OPTIMAL) for n in names)
+    plan = replace(COVE_WHOLE, goals=tuple(goals), ceiling=Ceiling(8e3, 9e3))
+    text = " ".join(summary(COVE, plan).split())
+    assert "can have more than 6.75 kW with the goals before it as planned (gap 0 %)" in text
+    (clean, *_) = said_of(plan)
+    assert "proven limit 6.75 kW with the goals before it as planned" in clean.words
 
 
 def test_cautions_are_whole_in_their_file_and_full_text_and_counted_on_the_screen() -> None:

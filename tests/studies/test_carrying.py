@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 from tiny_sites import tiny_site
 
+from allocator.engine.planning import NoPlanError, plan_site
 from allocator.model.limits import Limit
 from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
-from allocator.search import Settings, make_plan
+from allocator.search import Outcome, Settings, make_plan
 from allocator.site.records import Site
 from allocator.studies.carry_result import carry, carry_result
 from allocator.studies.carrying import (
@@ -221,3 +222,77 @@ def test_units_that_run_for_the_compressor_count(tmp_path: Path) -> None:
     found = carried_row(site, "engine", "tank farm", settings)
     assert found["firm"] == 1.0
     assert not [stop for stop in found["stops"] if stop["more"] == 0.0]
+
+
+PUMPED = """
+format: allocator.site/2
+name: pumped
+fluids: {gas: {heating_value: 20 MJ/kg}, air: {emission: biogenic}}
+places: {yard: {at: [0, 0]}}
+sources:
+  plain: {place: yard, fluid: gas, flow: 10 g/s, cycle: [{on: 1 h, every: 2 h}]}
+  pumped: {place: yard, fluid: gas, flow: 10 g/s, cycle: [{on: 8 h, every: 10 h}],
+    pump: {energy: 2 MJ/kg}}
+storage: {holder: {holds: gas, places: [yard], size: {max: 500 kg}, fill_rate: RATE}}
+machines:
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 5 kW, air: 2 g/s}, places: {yard: 4}}
+demands: {all: {power: 20 kW}}
+"""
+
+
+def pumped(tmp_path: Path, rate: str) -> CarriedRow:
+    (tmp_path / "site.yaml").write_text(PUMPED.replace("RATE", rate), encoding="utf-8")
+    (row,) = carried_rows(read_site(tmp_path / "site.yaml"), QUICK)
+    return row
+
+
+def test_units_and_what_stops_the_next_one_are_of_all_that_is_generated(tmp_path: Path) -> None:
+    """Pumped gas comes 0.8 of the time: 0.8 units of 1 g/s, though plain gas serves more of it.
+
+    The first whole unit takes 1 / 0.8 = 1.25 g/s into the store.
+    """
+    row = pumped(tmp_path, "1 g/s")
+    assert row.firm == pytest.approx(0.8, rel=1e-5)
+    assert {stop.limit.kind: stop.more for stop in row.stops} == {
+        "fill_rate": pytest.approx(0.25e-3, rel=1e-3)
+    }
+    row = pumped(tmp_path, "1.25 g/s")
+    assert row.firm == pytest.approx(1.0, rel=1e-5)
+    assert row.next == 2
+    assert {stop.limit.kind: stop.more for stop in row.stops} == {
+        "fill_rate": pytest.approx(1.25e-3, rel=1e-3)
+    }
+
+
+def test_counts_that_the_time_did_not_settle_are_no_zeros(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No plan was found, and it is not proven that there is none."""
+    site = read_site(NETWORKS / "first.yaml")
+
+    def out_of_time(*_: object) -> None:
+        raise NoPlanError(Outcome(None, reason="no plan in the time"))
+
+    monkeypatch.setattr("allocator.studies.carrying.plan_site", out_of_time)
+    result = carry(site, settings=QUICK)
+    (row,) = result.rows
+    assert (row.mean, row.firm, row.at_load_factor, row.next) == (None, None, None, None)
+    assert row.open
+    (told,) = result.generators.records()
+    assert (told["whole"], told["units_firm"], told["units_mean"]) == (None, None, None)
+    assert "small_engine at mill, units: not determined in the time" in result.summary()
+    assert '"units_firm": null' in result.to_json()
+
+
+def test_a_plan_of_nothing_without_a_bound_counts_no_units(monkeypatch: pytest.MonkeyPatch) -> None:
+    site = read_site(NETWORKS / "first.yaml")
+    plain = plan_site(site, QUICK)
+    (goal, *_) = plain.plan.goals
+    nothing = replace(
+        plain.plan,
+        power=replace(plain.plan.power, firm_total=0.0),
+        goals=(replace(goal, value=0.0, gap=1.0),),
+    )
+    monkeypatch.setattr(
+        "allocator.studies.carrying.plan_site", lambda *_: replace(plain, plan=nothing)
+    )
+    (row,) = carried_rows(site, QUICK)
+    assert (row.mean, row.firm, row.open) == (None, None, True)

@@ -10,6 +10,7 @@ import pytest
 from handmade_cove import COVE, named
 
 from allocator.network.reading import read_site
+from allocator.search import Settings, make_plan
 from allocator.site.records import (
     Built,
     Layer,
@@ -163,3 +164,30 @@ def test_sources_too_small_alone_are_ranked_by_what_they_add_to_the_others() -> 
 def test_a_source_without_a_route_adds_nothing() -> None:
     rows = dict(sources(two_sources())["sources"].select("source", "added_power").rows)
     assert rows["alone"] == rows["cell"] == rows["drum"] == 0.0
+
+
+@pytest.mark.parametrize("size", ["{max: 100 kg, unit: 50 kg}", "{max: 100 kg, min: 50 kg}"])
+def test_all_of_a_store_loses_also_what_is_more_than_needed(size: str, tmp_path: Path) -> None:
+    """50 kg lose 5 kg a day, 0.0579 g/s of 1 g/s, where 3.6 kg would do: as the plan has it."""
+    text = """
+format: allocator.site/2
+name: loss and steps
+fluids: {gas: {heating_value: 20 MJ/kg}, air: {emission: biogenic}}
+materials: {steel: {stock: 1 t}}
+places: {yard: {at: [0, 0]}}
+sources: {well: {place: yard, fluid: gas, flow: 2 g/s, cycle: [{on: 1 h, every: 2 h}]}}
+storage: {holder: {holds: gas, places: [yard], size: SIZE, loss: 10 %/d,
+  materials: {steel: 1 kg/kg}}}
+machines:
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 5 kW, air: 2 g/s}, places: {yard: 1}}
+demands: {all: {power: 5 kW}}
+"""
+    (tmp_path / "site.yaml").write_text(text.replace("SIZE", size), encoding="utf-8")
+    site = read_site(tmp_path / "site.yaml")
+    plan = make_plan(site, Settings(node_limit=300)).plan
+    assert plan is not None
+    power = 5e3 * (1 - 50 * 0.1 / 86400 / 1e-3)
+    assert plan.power.firm_total == pytest.approx(power, rel=1e-6)
+    names = ("firm_clean", "firm", "store", "stock_mass")
+    expected = pytest.approx((power, power / 5e6, 50.0, 50.0), rel=1e-6)
+    assert sources(site)["sources"].select(*names).rows == (expected,)

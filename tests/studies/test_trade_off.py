@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from dataclasses import replace
+from html import unescape
 from pathlib import Path
 
 import pytest
@@ -16,9 +17,9 @@ from allocator.base.errors import AllocatorError
 from allocator.base.rendering import csv_of
 from allocator.network.reading import read_site
 from allocator.search import Settings, make_plan
-from allocator.search.frontier_points import Point, frontier_of
+from allocator.search.frontier_points import Point, frontier_of, without_dust
 from allocator.site.records import Material, Site
-from allocator.studies.frontier_result import frontier, frontier_result
+from allocator.studies.frontier_result import FrontierResult, frontier, frontier_result
 from allocator.studies.trade_off import frontier_steps, given_of
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -192,3 +193,44 @@ def test_the_end_without_emissions_of_a_site_without_served_power(tmp_path: Path
     assert [step.plan.verified for step in steps] == [True, True]
     assert steps[0].point.given == 0.0
     assert steps[0].point.power == pytest.approx(20e3, rel=1e-4)
+
+
+TWO = """
+format: allocator.site/2
+name: two demands
+fluids: {gas: {heating_value: 20 MJ/kg}, air: {emission: biogenic}}
+materials: {steel: {stock: 100 kg}}
+places: {yard: {at: [0, 0]}}
+sources: {well: {place: yard, fluid: gas, flow: 1 g/s}}
+machines:
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 6 kW, air: 2 g/s}, places: {yard: 1},
+    materials: {steel: 50 kg}}
+demands:
+  first: {power: 4 kW, profile: [1, 3], priority: 1}
+  second: {power: 6 kW, priority: PRIORITY}
+"""
+
+
+def two_demands(tmp_path: Path, priority: str) -> FrontierResult:
+    file = tmp_path / "site.yaml"
+    file.write_text(TWO.replace("PRIORITY", priority), encoding="utf-8")
+    return frontier(file, "stock.steel", steps=3, settings=Settings(node_limit=300))
+
+
+def test_a_frontier_says_that_it_does_not_regard_priorities(tmp_path: Path) -> None:
+    """The engine gives 6 kW to the second demand; the first, of 4 kW, would come before it."""
+    result = two_demands(tmp_path, "2")
+    assert result.steps[-1].point.power == pytest.approx(6e3, rel=1e-6)
+    said = "emands count alike here, whatever their priorities, which 'plan' keeps to"
+    assert f"D{said}." in " ".join(result.summary().split())
+    assert f"d{said}" in " ".join(unescape(result.other_files()["page.html"]).split())
+    assert '"demands_alike": true' in result.to_json()
+    assert said not in " ".join(two_demands(tmp_path, "1").summary().split())
+
+
+def test_no_power_has_no_gap_and_nothing_given_is_a_zero(tmp_path: Path) -> None:
+    """Bounds of 5e-11 W, and of -4e-321 kg, are what the solver's tolerance leaves of nothing."""
+    (least, *_) = two_demands(tmp_path, "2").steps
+    figures = (least.point.given, least.point.power, least.point.bound, least.point.gap)
+    assert (*figures, least.point.least_given) == (0.0, 0.0, 0.0, 0.0, 0.0)
+    assert [without_dust(x, 1e-3) for x in (None, -4e-321, 1e-3, 2e-3)] == [None, 0.0, 0.0, 2e-3]

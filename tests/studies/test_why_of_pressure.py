@@ -276,7 +276,7 @@ def test_a_plan_names_the_pressure_that_binds_it(tmp_path: Path) -> None:
     path.write_text(SITE.replace("places: {b: 30}", "places: {b: 30}, min_inlet_pressure: 105 kPa"))
     plan = make_plan(read_site(path), Settings(node_limit=500)).plan
     assert plan is not None
-    assert "pressure: 'engine@b' with no more than the 105 kPa needed" in plan.limits
+    assert "pressure: 'engine@b' with no more than the 36.8 mbar(g) needed" in plan.limits
 
 
 def test_every_pressure_of_the_line_is_a_limit(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import running_money
 from allocator.report.loads import runs_of_kind
-from allocator.report.words import emission_a_kwh, gap, money, percent, quantity
+from allocator.report.words import emission_a_kwh, gap, held_goals, money, percent, quantity
 from allocator.site.money import running_span, unit_of_money
 
 
@@ -43,9 +43,9 @@ def said_of(plan: Plan) -> list[Said]:
         words = f"{head('mean_clean')}: average-flow estimate, not firm"
         return [Said(quantity(power.mean_clean, "power"), words, repr(power.mean_clean))]
     words = f"{head('firm_clean')}, {percent(power.firm_clean / power.demand_mean)} of demand"
-    limit = _bound(plan)  # that of the ceiling is in the picture of supply, by its own name
+    limit, held = _bound(plan)  # that of the ceiling is in the picture of supply, by its own name
     if limit is not None:
-        words += f"; {head('bound')} {quantity(limit, 'power')}"
+        words += f"; {head('bound')} {quantity(limit, 'power')}{held}"
         words += f", {head('gap')} {gap((limit - power.firm_clean) / limit)}" if limit > 0 else ""
     found.append(Said(quantity(power.firm_clean, "power"), words, repr(power.firm_clean)))
     words = f"{head('firm_total')}, {percent(power.served_share)} of demand"
@@ -63,18 +63,18 @@ def said_of(plan: Plan) -> list[Said]:
     return found
 
 
-def _bound(plan: Plan) -> float | None:
-    """The bound of clean power as a goal."""
-    for goal in plan.goals:
+def _bound(plan: Plan) -> tuple[float | None, str]:
+    """The bound of clean power as a goal, and what it depends on."""
+    for number, goal in enumerate(plan.goals):
         if goal.name == "clean_power" and goal.bound is not None:
-            return max(goal.bound, plan.power.firm_clean)
-    return None
+            return max(goal.bound, plan.power.firm_clean), held_goals(plan, number)
+    return None, ""
 
 
 def _limit(plan: Plan) -> float | None:
     """What is proven of firm clean power: the bound of its goal, else the limit of any control."""
-    bound = _bound(plan)
-    return plan.ceiling.clean if bound is None else bound
+    bound, held = _bound(plan)
+    return plan.ceiling.clean if bound is None or held else bound
 
 
 def supply_of(plan: Plan) -> SupplyBar | None:

@@ -14,7 +14,7 @@ from allocator.report.page.axes import Field, axis_of
 from allocator.report.page.listing import Cell
 from allocator.report.page.study_files import Frontier, PointShown
 from allocator.report.page.svg import points, tag
-from allocator.report.words import STATUS_WORDS, gap, money, quantity
+from allocator.report.words import ALIKE, STATUS_WORDS, gap, money, quantity
 from allocator.site.addresses import given_address
 
 PROVEN = 1e-4
@@ -47,7 +47,7 @@ def frontier_view(found: Frontier, plan: Plan | None = None) -> FrontierView:
             ("wide", 1000.0, 360.0, _drawn(found, own, 1000.0, 360.0)),
             ("narrow", 360.0, 300.0, _drawn(found, own, 360.0, 300.0)),
         ),
-        _said(found),
+        f"{_said(found)}; {ALIKE}" if found.alike else _said(found),
         any(_open(point) for point in found.points),
         "" if own is None else f"{given_words(found, own[0])} for {quantity(own[1], 'power')}",
         tuple(_knee(found, point) for point in found.points if point.knee is not None),

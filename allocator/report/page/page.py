@@ -56,6 +56,7 @@ from allocator.report.words import (
     gap,
     goal_sought,
     goal_value,
+    held_goals,
     quantity,
     without_dust,
 )
@@ -304,9 +305,10 @@ def _limit_words(site: Network, plan: Plan, number: int) -> str:
     if goal.bound is None:
         return f"no {head('bound')}"
     limit = goal_value(goal, goal.bound, unit_of_money(site))
+    held = held_goals(plan, number)
     if earlier_open(plan, number):
-        return f"limit {limit} with the goals before it as planned"
-    return f"{head('bound')} {limit}, {head('gap')} {gap(goal.gap)}"
+        return f"limit {limit}{held}"
+    return f"{head('bound')} {limit}{held}, {head('gap')} {gap(goal.gap)}"
 
 
 def _simulated(found: Simulation | None) -> list[Fact]:

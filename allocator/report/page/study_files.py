@@ -85,13 +85,15 @@ class PointShown:
 class Frontier:
     """What ``frontier`` left: points in order; ``give``: a material, or a key of :data:`GIVEN`.
 
-    ``currency``: of the site, where money is given.
+    ``currency``: of the site, where money is given. ``alike``: demands of several priorities count
+    alike.
     """
 
     give: str
     basis: str
     points: tuple[PointShown, ...]
     currency: str = ""
+    alike: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +192,8 @@ def frontier_of_text(text: str, site: Network, path: Path) -> Frontier:
     try:
         points = tuple(_point(point) for point in facts["points"])
         found = Frontier(
-            *(str(facts["give"]), str(facts.get("basis", "firm")), points, unit_of_money(site))
+            *(str(facts["give"]), str(facts.get("basis", "firm")), points, unit_of_money(site)),
+            facts.get("demands_alike") is True,
         )
         rising = all(a.given <= b.given for a, b in itertools.pairwise(points))
         if not points or not rising:
