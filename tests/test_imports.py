@@ -118,6 +118,7 @@ ROOMS = {
         "elastic",
         "expressions",
         "goals",
+        "growth",
         "index_sets",
         "kept_in_use",
         "kept_out",

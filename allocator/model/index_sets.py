@@ -30,10 +30,6 @@ ROUNDED = 1e-9
 """On-intervals come out of sums of stages: one of 600 s may be a hair shorter."""
 
 
-GROWTH = 1e-3
-"""Share of its size by which a store that exists is made larger, if at all."""
-
-
 @dataclass(frozen=True, slots=True)
 class StoreSite:
     """A store type at a place."""
@@ -42,11 +38,6 @@ class StoreSite:
     type: StoreType
     place: str
     existing: float
-
-    @property
-    def growth(self) -> float:
-        """Least new size of one that exists: nobody orders a gram more of it. 0: no least."""
-        return GROWTH * self.existing if self.type.unit is None else 0.0
 
 
 @dataclass(frozen=True, slots=True)

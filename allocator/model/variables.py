@@ -62,6 +62,7 @@ from __future__ import annotations
 import math
 
 from allocator.model.expressions import bursts, can_cycle, is_batched, recovering, reshaped
+from allocator.model.growth import least_growth
 from allocator.model.index_sets import CLASSES, IndexSets
 from allocator.model.model import INFINITY, Model
 from allocator.model.outages import declare_outages
@@ -149,7 +150,7 @@ def _stores(model: Model, sets: IndexSets, flow_unit: float) -> None:
         asks = kind.base_materials or kind.base_price > 0 or kind.min_size > 0
         if asks and store.existing == 0:
             model.variable(("stand", name), 0.0, 1.0, integer=True)
-        if store.growth > 0:
+        if least_growth(store) > 0:
             model.variable(("grows", name), 0.0, 1.0, integer=True)
     if sets.lossless:
         return

@@ -19,6 +19,7 @@ from allocator.model.expressions import (
     warmth_of,
     worth_of,
 )
+from allocator.model.growth import least_growth
 from allocator.model.index_sets import CLASSES, Group, IndexSets, StoreSite
 from allocator.model.model import Key, Model, Terms
 from allocator.model.outages import scenarios_of, values_during
@@ -107,7 +108,7 @@ def _size(reading: Reading, store: StoreSite) -> tuple[float, float, int | None]
     grows = not reading.has("grows", store.name) or reading.whole("grows", store.name)
     new = reading.get("size", store.name) if grows else 0.0
     if new > 0:  # the solver's tolerance must not pass a limit of the user's
-        least = store.type.min_size if store.existing == 0 else store.growth
+        least = store.type.min_size if store.existing == 0 else least_growth(store)
         new = min(max(new, least), max(0.0, store.type.max_size - store.existing))
     return store.existing + new, new, None
 

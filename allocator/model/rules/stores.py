@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from allocator.model.growth import least_growth
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Model, Terms
 
@@ -24,7 +25,7 @@ def store_sizes(model: Model, sets: IndexSets) -> None:
                 low=0.0,
                 high=0.0,
             )
-        for word, least in (("stand", kind.min_size), ("grows", store.growth)):
+        for word, least in (("stand", kind.min_size), ("grows", least_growth(store))):
             if model.has((word, name)):
                 model.row(
                     f"store_stands[{name}]",

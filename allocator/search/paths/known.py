@@ -10,7 +10,8 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from allocator.model.index_sets import GROWTH, IndexSets
+from allocator.model.growth import GROWTH
+from allocator.model.index_sets import IndexSets
 from allocator.model.kept_in_use import kept_unit
 from allocator.model.model import Key, Model
 from allocator.model.outages import during, scenarios_of, stands

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from allocator.base.clock import Clock, crowding
+from allocator.model.growth import least_growth
 from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model
 from allocator.model.pressures import boost
@@ -67,7 +68,7 @@ def point_of(model: Model, sets: IndexSets, candidate: Candidate) -> np.ndarray:
         put(("holds", store), 1.0)
         there, size = sets.fluid_stores[store], candidate.sizes.get(store, 0.0)
         unit, new = there.type.unit, size - there.existing
-        put(("grows", store), float(0.0 < there.growth <= new))
+        put(("grows", store), float(0.0 < least_growth(there) <= new))
         if unit is not None:
             put(("units", store), float(max(0, math.ceil(new / unit - 1e-6))))
     routes = sets.site.routes
