@@ -156,3 +156,22 @@ def test_pipes_are_limits_of_promises_with_a_unit_out(tmp_path: Path) -> None:
     settings = replace(EXACT, robustness=Robustness(machines=1))
     found = changes_of(read(tmp_path, PIPES), 5e3, settings)
     assert found["capacity"] == pytest.approx(5e-4)
+
+
+HOT = """
+format: allocator.site/2
+name: hot
+fluids: {gas: {phase: gas, heating_value: 20 MJ/kg, substance: Methane}}
+places: {yard: {at: [0, 0]}}
+sources: {well: {place: yard, fluid: gas, flow: 11 mg/s, temperature: 90 degC}}
+machines:
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 5 kW}, places: {yard: 3},
+    max_inlet_temperature: 100 degC}
+demands: {all: {power: 10 kW}}
+"""
+
+
+def test_ways_without_cost_carry_whatever_larger_flows_bring(tmp_path: Path) -> None:
+    """5 kW take 1 g/s, 91 times the flow of hot gas, out of its level into the machine."""
+    found = changes_of(read(tmp_path, HOT), 5e3)
+    assert found["flow"] == pytest.approx(1 / 0.011 - 1, rel=1e-3)
