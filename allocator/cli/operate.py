@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from allocator.base.errors import AllocatorError
 from allocator.cli.arguments import duration, plan_argument, positive, share, site_argument
 from allocator.cli.files import plan_for, site_of, told_of
-from allocator.cli.terminal import BREACHES, DONE, show, tell, times
+from allocator.cli.terminal import BAD_INPUT, BREACHES, DONE, show, tell, times
 
 if TYPE_CHECKING:
     from allocator.plans.records import Plan
@@ -111,7 +111,7 @@ def _follow(given: argparse.Namespace, site: Site, plan: Plan) -> int:
     with told_of(given.plan):
         follower = Follower(site, plan, given.follow, given.meter)
     low: dict[str, bool] = {}
-    broken = False
+    broken = unread = False
     try:
         with interrupts_end_all():
             while True:
@@ -120,6 +120,7 @@ def _follow(given: argparse.Namespace, site: Site, plan: Plan) -> int:
                     tell(f"note: {given.follow}: {note}")
                 for line in fault_lines(look.faults):
                     tell(line)
+                unread = bool(look.faults) and not follower.rows
                 lines = list(told_lines(follower, look))
                 if look.promise is not None:
                     broken = not follower.promised.kept_by(look.promise)
@@ -139,4 +140,6 @@ def _follow(given: argparse.Namespace, site: Site, plan: Plan) -> int:
     if not follower.rows:
         told = "nothing known"
     show(f"{times(follower.rows, 'row')} read; sources: {told}\n")
+    if unread:
+        return BAD_INPUT
     return BREACHES if broken or any(low.values()) else DONE

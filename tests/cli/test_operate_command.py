@@ -177,6 +177,12 @@ def test_without_rows_nothing_is_known(
     given = ["operate", str(networks / "first.yaml"), str(planned), "--follow", str(file), "--once"]
     assert main(given) == 0
     assert "0 rows read; sources: nothing known" in capsys.readouterr().out
+    with file.open("a", encoding="utf-8") as log:
+        log.writelines(f"{n},oops\n" for n in range(3))
+    assert main(given) == 2
+    out, err = capsys.readouterr()
+    assert "0 rows read; sources: nothing known" in out
+    assert f"{file}:2:2: 'digester' expects a number" in err
 
 
 def test_a_store_is_low_by_a_share_of_its_size() -> None:
