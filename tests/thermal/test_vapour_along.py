@@ -119,9 +119,8 @@ def test_a_pipe_carries_the_vapour_along(tmp_path: Path, length: float, most: fl
     (rate, _), *_ = capacities_of(unknown, [Wanted(pipe, length, "gas", kelvin)])
     assert rate == pytest.approx(float(exact.rate) / (1.0 + W), rel=0.1)
     assert rate <= float(exact.rate) / (1.0 + W) * 1.004
-    (loss,) = losses_of(site, found, [PipeAsk(pipe, length, 0.0, kelvin)])
+    (loss,) = losses_of(found, [PipeAsk(pipe, length, 0.0, kelvin)])
     (dry,) = losses_of(
-        site,
         replace(found, substance=substance_of(site, "gas", dry=True)),
         [PipeAsk(pipe, length, 0.0, kelvin)],
     )
