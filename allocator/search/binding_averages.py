@@ -47,15 +47,14 @@ def less_than_average(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> l
     causes = [*_of_machines(sets), *_of_profiles(sets, plan)]
     spell = _longest_outage(sets, plan)
     if spell and not (causes and _bridged(sets, plan)):
-        causes = [f"outages: {spell}"] if not causes else [*causes, f"outages of {spell}"]
+        causes = [f"outages of {spell}", *causes] if causes else [f"outages: {spell}"]
     if not causes and shaped:
         return [*lines[:-1], f"{lines[-1]}; {average}"]
     if not causes:
         return [*lines, f"flows that vary: {average}"]
     if len(causes) == 1:
         return [*lines, f"{causes[0]}; {average}"]
-    told = f"{', '.join(causes[:-1])} or {causes[-1]}"
-    return [*lines, f"one or more of these: {told}; {average}"]
+    return [*lines, f"{', '.join(causes[:-1])}, or {causes[-1]}; {average}"]
 
 
 def _more(mean: float, firm: float) -> bool:
@@ -93,13 +92,17 @@ def _shape(sets: IndexSets, name: str) -> str:
 def _of_machines(sets: IndexSets) -> Iterator[str]:
     """Least load and consumption at no load of clean generators; average flows know neither."""
     kinds = {group.type.name: group.type for group in sets.groups.values()}
+    named: dict[str, list[str]] = {}
     for kind in kinds.values():
         if kind.power_out <= 0 or not is_clean(sets.site, kind):
             continue
         words = ["minimum load"] if kind.min_load > 0 else []
         words += ["no-load consumption"] if kind.no_load > 0 else []
         if words:
-            yield f"{' and '.join(words)} of '{kind.name}'"
+            named.setdefault(" and ".join(words), []).append(f"'{kind.name}'")
+    for words_of, names in named.items():
+        last = names.pop()
+        yield f"{words_of} of {', '.join(names)} and {last}" if names else f"{words_of} of {last}"
 
 
 def _of_profiles(sets: IndexSets, plan: Plan) -> Iterator[str]:

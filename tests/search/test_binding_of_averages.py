@@ -51,7 +51,7 @@ def _limits(text: str, tmp_path: Path) -> list[str]:
             "no_load: 10 %",
             "",
             "100 kg",
-            f"these: no-load consumption of 'chp' or outages of {OUTAGES}; average",
+            f"outages of {OUTAGES}, or no-load consumption of 'chp'; average",
         ),
         ("no_load: 40 %", "profile: [0.6, 0.9, 1.2, 1.3]", "1200 kg", "no-load consumption of"),
     ],
