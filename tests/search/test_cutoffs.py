@@ -58,7 +58,7 @@ def asked(
         ("firm", FirmBasis, True, False),
     ],
 )
-@pytest.mark.parametrize("number", range(3))
+@pytest.mark.parametrize("number", [0, 1, pytest.param(2, marks=pytest.mark.slow)])
 def test_cutoffs_against_every_choice_tried(
     number: int, basis: str, solver_model: type[Basis], battery: bool, stores: bool
 ) -> None:
