@@ -174,7 +174,7 @@ def power_words(plan: Plan, mean_basis: Plan | None = None, in_shape: bool = Fal
         )
     limits = (("clean", plan.ceiling.clean), ("all", plan.ceiling.total))
     if shown := [f"{name} {quantity(x, 'power')}" for name, x in limits if x is not None]:
-        limit = "Limit, demands in shape" if in_shape else "Limit under any control"
+        limit = "Limit, profiles kept" if in_shape else "Limit under any control"
         last.append(f"{limit}: {', '.join(shown)}.")
     told += [" ".join(last)] if last else []
     return [*told, words] if (words := clock_words(plan)) else told

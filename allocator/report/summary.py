@@ -122,7 +122,7 @@ def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | 
         rows.append(row("average, estimate", power.mean_clean, power.mean_total))
     if plan.ceiling.clean is not None or plan.ceiling.total is not None:
         in_shape = served_in_shape(site, plan)
-        words = "limit, demands in shape" if in_shape else "limit under any control"
+        words = "limit, profiles kept" if in_shape else "limit under any control"
         rows.append(row(words, plan.ceiling.clean, plan.ceiling.total))
     rows.append(("mean demand", "", quantity(demand, "power"), ""))
     lines = table(("", "clean", "all power", "served"), rows, right=(1, 2, 3))

@@ -93,14 +93,16 @@ class BuiltResult(StudyResult):
             numbers = f"step{'s' * (len(due) > 1)} {', '.join(map(str, due))}"
             found.append(
                 f"To be pressure-tested before first gas: {numbers}. A plan made of the site "
-                "file with what exists does not list them again."
+                "file with what exists does not list these tests again."
             )
         for name, kg in self.used.items():
             material = self.site.materials.get(name)
             stock = None if material is None else material.stock
             if stock is not None and kg > stock * (1.0 + LEAST):
                 more = format_quantity(kg - stock, "mass")
-                found.append(f"{name}: {more} more than the site's stock is built; check both.")
+                found.append(
+                    f"{name}: {more} more is built than the site has in stock; check both."
+                )
         return [line for note in found for line in paragraph(note, indent=0)]
 
     def to_json(self) -> str:

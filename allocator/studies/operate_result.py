@@ -312,7 +312,8 @@ def _stores(
         end, spilt = float(run.sums.sample_level[-1, k]), draw.tanks[k].spilt
         least = NOTHING * tank.size
         end, spilt = (value if value > least else 0.0 for value in (end, spilt))
-        found.append((tank.name, tank.unit, level, reserve, level - reserve, burn, end, spilt))
+        room = level - reserve if abs(level - reserve) > least else 0.0
+        found.append((tank.name, tank.unit, level, reserve, room, burn, end, spilt))
     return found
 
 

@@ -50,7 +50,7 @@ def test_the_three_figures_that_come_first() -> None:
     assert lines[2].startswith("Firm clean power 6.75 kW (56.2 % of demand)")
     assert lines[4] == (
         "Average-flow estimate: clean 11.2 kW, all 11.2 kW. "
-        "Limit, demands in shape: clean 8 kW, all 9 kW."
+        "Limit, profiles kept: clean 8 kW, all 9 kW."
     )
 
 

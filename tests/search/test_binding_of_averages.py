@@ -97,7 +97,7 @@ def test_limits_of_any_control_say_what_they_keep(tmp_path: Path) -> None:
     assert plan is not None
     assert served_in_shape(site, plan)
     words = " ".join(power_words(plan, None, served_in_shape(site, plan)))
-    assert "Limit, demands in shape: clean 417 kW" in words
+    assert "Limit, profiles kept: clean 417 kW" in words
     path.write_text(MILL.replace("1100 kW", "300 kW"))
     site = network_of(read_site(path))
     plan = make_plan(site, Settings(node_limit=500, threads=1)).plan

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from flared_site import WELLS
 
 from allocator.base.clock import Clock
 from allocator.model.cuts import lazy_cuts
@@ -19,34 +20,15 @@ from allocator.search.paths.known import point_of_plan
 from allocator.search.state import SearchState, hold
 from allocator.solver.solver_model import SolverModel
 
-WELLS = """
-format: allocator.site/2
-name: Wells
-fluids:
-  gas: {catalogue: landfill gas}
-  bio_co2: {catalogue: biogenic CO2}
-places: {works: {at: [0, 0]}}
-sources:
-  north: {place: works, fluid: gas, flow: 100 g/s, when_untapped: vents}
-  east:
-    {place: works, fluid: gas, flow: 40 g/s, cycle: [{on: 12 h, every: 24 h}],
-      when_untapped: vents}
-storage: {holder: {holds: gas, places: [works], size: {max: 3000 kg}, price: 55}}
-machines:
-  engine: {inputs: {gas: 80 g/s}, outputs: {power: 400 kW, bio_co2: 118 g/s}, places: {works: 9},
-    price: 100}
-  flare: {inputs: {gas: 200 g/s}, outputs: {bio_co2: 294 g/s}, flare: true, places: [works],
-    price: 10}
-demands: {mill: {power: 200 kW, place: works, profile: [0.5, 1.5]}}
-goals: [clean_power, emissions, money]
-"""
-
 
 @pytest.mark.parametrize("guarded", [0.0, 150.0])
 def test_flares_that_nothing_uses_are_trimmed(guarded: float, tmp_path: Path) -> None:
     """Units that turn may have the room for what is burnt, and what is guarded has no upper end."""
     path = tmp_path / "site.yaml"
-    path.write_text(WELLS)
+    text = WELLS.replace("{works: 1}", "{works: 9}").replace(
+        "power: 400 kW, place", "power: 200 kW, place"
+    )
+    path.write_text(text)
     site, settings = network_of(read_site(path)), Settings(node_limit=500, threads=1)
     plan = make_plan(site, settings).plan
     assert plan is not None

@@ -56,20 +56,24 @@ def test_the_last_in_priority_is_shed_first() -> None:
     assert sums.tank[0, [SPILL, SHORT]] == pytest.approx([2.0 * 100, 1.0 * 100])
 
 
-def test_surplus_is_burnt_up_to_what_is_wanted_then_throttles_emitting_power() -> None:
-    """2 kg/s spill for 100 s at 100 W each kg/s; 150 W are wanted, 30 W may be throttled."""
+def _throttled(failed: float = 0.0) -> Circuit:
+    """2 kg/s spill, of 100 W each; 150 W are wanted, and 30 W of power of oil may be throttled."""
     burner = Burner("idle", 0, True, -1, Rate(10.0), 100.0, 1.0)
     oil = Tank("oil", "kg", 50.0, Rate(-0.1), Rate(), Rate(0.1), first=40.0, clean=False)
-    circuit = Circuit(
+    return Circuit(
         (WELL,),
         (tank("gas", 10.0, 1.0), oil),
         wants=(Rate(150.0),),
         burners=(burner,),
         arcs=(CircuitArc(0, 0, 5.0),),
         throttles=(Throttle(0, 0, 1, 0.001, Rate(30.0)),),
-        groups=(GroupLoad("boiler", 0, False, Rate(30.0), 1.0, 0.0, Rate()),),
+        groups=(GroupLoad("boiler", 0, False, Rate(30.0), 1.0, 0.0, Rate(failed)),),
     )
-    sums = run_circuit(circuit, {}, 100.0).sums
+
+
+def test_surplus_is_burnt_up_to_what_is_wanted_then_throttles_emitting_power() -> None:
+    """2 kg/s spill for 100 s at 100 W each kg/s; 150 W are wanted, 30 W may be throttled."""
+    sums = run_circuit(_throttled(), {}, 100.0).sums
     assert sums.bus[0, [CLEAN, CLEAN_DIRECT]] == pytest.approx([180.0 * 100, 150.0 * 100])
     assert sums.tank[0, [BURNT, SPILL]] == pytest.approx([1.8 * 100, 0.2 * 100])
     assert sums.throttle[0] == pytest.approx(30.0 * 100)
@@ -143,18 +147,7 @@ def test_promised_units_that_are_out_burn_no_surplus() -> None:
 
 def test_what_a_failed_emitting_unit_lost_cannot_be_throttled() -> None:
     """30 W of emitting power are out: 180 W of surplus are wanted, and no oil is saved for it."""
-    burner = Burner("idle", 0, True, -1, Rate(10.0), 100.0, 1.0)
-    oil = Tank("oil", "kg", 50.0, Rate(-0.1), Rate(), Rate(0.1), first=40.0, clean=False)
-    circuit = Circuit(
-        (WELL,),
-        (tank("gas", 10.0, 1.0), oil),
-        wants=(Rate(150.0),),
-        burners=(burner,),
-        arcs=(CircuitArc(0, 0, 5.0),),
-        throttles=(Throttle(0, 0, 1, 0.001, Rate(30.0)),),
-        groups=(GroupLoad("boiler", 0, False, Rate(30.0), 1.0, 0.0, Rate(1.0)),),
-        loads=(Load("hall", Rate(30.0)),),
-    )
+    circuit = replace(_throttled(failed=1.0), loads=(Load("hall", Rate(30.0)),))
     sums = run_circuit(circuit, {}, 100.0).sums
     assert sums.bus[0, [CLEAN, CLEAN_DIRECT]] == pytest.approx([180.0 * 100, 180.0 * 100])
     assert sums.throttle[0] == sums.tank[1, SAVED] == sums.whole[UNSERVED] == 0.0
