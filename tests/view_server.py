@@ -74,6 +74,15 @@ class Served:
                     found.add(int(entry.name))
         return found - {self.process.pid}
 
+    def waits(self, seconds: float = 60.0) -> bool:
+        """Whether within some seconds one process is there, the one that waits for an order."""
+        ends = time.monotonic() + seconds
+        while len(self.children()) != 1:
+            if time.monotonic() > ends:
+                return False
+            time.sleep(0.05)
+        return True
+
 
 def _parent(entry: Path) -> int:
     try:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import time
 from concurrent.futures import Executor, ThreadPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
 from dataclasses import replace
 from pathlib import Path
 
@@ -37,9 +38,10 @@ def test_other_processes_change_nothing_nor_does_their_loss(made: tuple[Arrays, 
     alone = elite(made)
     with process_pool(2) as pool:
         assert elite(made, pool) == alone
-        pool.submit(os._exit, 1)  # a worker dies, and with it the pool
+        dying = pool.submit(os._exit, 1)  # a worker dies, and with it the pool
         assert elite(made, pool) == alone
-        assert pool._broken  # type: ignore[attr-defined]
+        assert isinstance(dying.exception(60), BrokenProcessPool)
+        assert elite(made, pool) == alone  # nor does a pool that is known to be lost
 
 
 def test_no_process_is_left_behind() -> None:
