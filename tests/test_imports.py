@@ -18,6 +18,7 @@ ROOMS = {
         "errors",
         "file_names",
         "folders",
+        "grouped",
         "labels",
         "locks",
         "json_kinds",

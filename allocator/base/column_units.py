@@ -7,9 +7,8 @@ from collections.abc import Iterable
 from typing import NamedTuple, TypeGuard
 
 from allocator.base.dimensions import DIMENSIONS
+from allocator.base.grouped import grouped
 from allocator.base.table import Column
-
-NO_BREAK = "\u00a0"
 
 
 class ColumnUnit(NamedTuple):
@@ -85,19 +84,15 @@ def shown_cell(column: Column, value: object, unit: ColumnUnit) -> str:
     if not math.isfinite(value):
         return "-" if not value > 0 else "never" if column.kind == "duration" else "unlimited"
     if column.kind == "count":
-        return str(round(value))
+        return grouped(value)
     if column.kind == "temperature":
         return figure(round(value - unit.zero, 1))
-    if column.kind == "money" and abs(value) >= 999.5:
-        return f"{value:,.0f}".replace(",", NO_BREAK)
     value -= unit.zero
     if abs(value) < _floor(_units(column)):
         return "0"
     if column.kind == "share" and 0.9995 <= value < 1 - 1e-5:
         return "99.9"  # 100 % only for all
     shown = value / unit.size
-    if abs(shown) >= 9999.5:
-        return f"{shown:,.0f}".replace(",", NO_BREAK)
     return figure(shown, 9 if column.kind not in _UNITS else 3)
 
 
@@ -108,7 +103,7 @@ def figure(value: float, decimals: int = 3) -> str:
     wanted = 2 - math.floor(math.log10(abs(value)))
     text = f"{value:.{min(max(wanted, 0), decimals)}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
+    return "0" if text == "-0" else grouped(text)
 
 
 def _units(column: Column) -> tuple[tuple[str, float], ...]:

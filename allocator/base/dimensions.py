@@ -6,6 +6,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from allocator.base.grouped import grouped
+
 Exponents = tuple[tuple[str, float], ...]
 """Base dimensions and their powers, sorted by name: (("mass", 1.0), ("time", -1.0))."""
 
@@ -185,8 +187,10 @@ DIMENSIONS: Mapping[str, Dimension] = {
 def format_apart(one: float, other: float, dimension: str) -> tuple[str, str]:
     """Two values in SI for people, with more digits where three do not tell them apart."""
     said = format_quantity(one, dimension), format_quantity(other, dimension)
+    if said[0] != said[1]:
+        return said
     unit = DIMENSIONS[dimension].si
-    return said if said[0] != said[1] else (f"{one:.9g} {unit}", f"{other:.9g} {unit}")
+    return f"{grouped(f'{one:.9g}')} {unit}", f"{grouped(f'{other:.9g}')} {unit}"
 
 
 def absolute_apart(one: float, other: float) -> tuple[str, str]:
@@ -203,7 +207,7 @@ def format_absolute(pascal: float) -> str:
 def format_gauge(pascal: float, ambient: float) -> str:
     """An absolute pressure in Pa as a gauge on site shows it, to 0.1 mbar: ``30.1 mbar(g)``."""
     over = round((pascal - ambient) / 10.0) / 10.0
-    return f"{over + 0.0:.10g} mbar(g)"
+    return f"{grouped(f'{over + 0.0:.10g}')} mbar(g)"
 
 
 def format_quantity(value: float, dimension: Dimension | str, towards: int = 0) -> str:
@@ -214,8 +218,7 @@ def format_quantity(value: float, dimension: Dimension | str, towards: int = 0) 
     value
         In SI.
     dimension
-        One of :data:`DIMENSIONS` or its name. Temperatures come in degC, money in whole units
-        from 1000 on.
+        One of :data:`DIMENSIONS` or its name. Temperatures come in degC.
     towards
         1 to round up, -1 to round down, 0 to the nearest.
 
@@ -234,19 +237,16 @@ def format_quantity(value: float, dimension: Dimension | str, towards: int = 0) 
     if not math.isfinite(value):
         return f"{value} {kind.si}".removesuffix(" 1")
     if kind.name == "temperature":
-        return f"{_digits(round(next_shown(value - 273.15, towards), 1))} degC"
-    if kind.name == "sum of money":
-        value = next_shown(value, towards)
-        return f"{round(value):,}" if abs(value) >= 999.5 else _digits(value)
+        return f"{short_number(round(next_shown(value - 273.15, towards), 1))} degC"
     if not kind.scale:
-        return f"{_digits(next_shown(value, towards))} {kind.si}".removesuffix(" 1")
+        return f"{short_number(next_shown(value, towards))} {kind.si}".removesuffix(" 1")
     _, unit, size = next((step for step in kind.scale if step[2] == 1.0), kind.scale[0])
     if value:
         # A unit is taken when the value reads at least its threshold after rounding to 3 digits.
         rounded = abs(float(f"{value:.3g}"))
         fits = [step for step in kind.scale if rounded >= step[0] * (1 - 1e-9)]
         _, unit, size = fits[-1] if fits else kind.scale[0]
-    return f"{_digits(next_shown(value / size, towards))} {unit}"
+    return f"{short_number(next_shown(value / size, towards))} {unit}"
 
 
 def next_shown(value: float, towards: int, digits: int = 3) -> float:
@@ -260,8 +260,8 @@ def next_shown(value: float, towards: int, digits: int = 3) -> float:
     return away(scaled - towards * 1e-6 * abs(scaled)) / 10.0**places
 
 
-def _digits(value: float) -> str:
+def short_number(value: float) -> str:
     """Three significant digits, all digits before the point, no trailing zeros, never "-0"."""
     if abs(value) >= 999.5:
-        return f"{value:.0f}" if abs(value) < 1e15 else f"{value:.3g}"
+        return grouped(value) if abs(value) < 1e15 else f"{value:.3g}"
     return f"{value:.3g}" if value else "0"

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from allocator.base.grouped import grouped
+
 
 class AllocatorError(Exception):
     """Base of every error that this package raises on purpose.
@@ -56,7 +58,8 @@ def fault_lines(faults: Sequence[Fault], kind: str = "fault") -> list[str]:
     lines = [str(fault) for fault in faults[:MOST_SHOWN]]
     if len(faults) > MOST_SHOWN:
         lines.append(
-            f"{faults[0].file}: {len(faults):,} {kind}s, of which the first {MOST_SHOWN} are shown"
+            f"{faults[0].file}: {grouped(len(faults))} {kind}s, of which the first {MOST_SHOWN} "
+            "are shown"
         )
     return lines
 

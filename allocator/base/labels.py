@@ -141,7 +141,7 @@ LABELS: Mapping[str, Term] = MappingProxyType(
         "rank": Term("rank correlation"),
         "low_third": Term("mean, lowest third"),
         "high_third": Term("mean, highest third"),
-        "search_time": Term("time since the start"),
+        "search_time": Term("time since the search began"),
         "draws": Term("draws", "Of the phases of all cycles."),
         "days": Term("days a draw"),
         "worst_power": Term("lowest power at any time"),

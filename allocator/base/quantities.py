@@ -19,6 +19,7 @@ from typing import Any
 
 from allocator.base.dimensions import DIMENSIONS, Dimension, Exponents, format_quantity
 from allocator.base.errors import AllocatorError
+from allocator.base.grouped import NO_BREAK
 
 __all__ = [
     "DIMENSIONS",
@@ -87,8 +88,11 @@ _MISTAKEN = {
 """Units that pint knows but that people mostly mean otherwise: a grain, a short ton."""
 
 _NUMBER = re.compile(
-    r"\s*([-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*?)\s*", re.S
+    r"\s*([-+]?(?:[0-9]+(?:\u00a0[0-9]{3})*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)"
+    r"\s*(.*?)\s*",
+    re.S,
 )
+"""Number and unit; a no-break space between groups is as :func:`grouped` writes it."""
 _TOKEN = re.compile(r"\s*(?:(\*\*|[*/·⋅^()])|([-+]?[0-9]+)|(%|‰|°?[^\W\d]\w*))")
 _ALIASES = {"%": "percent", "‰": "permille", "°C": "degC", "°F": "degF", "μ": "µ"}
 _LONGEST_UNIT = 80
@@ -348,7 +352,7 @@ def _parse_text(text: str, kind: Dimension, units: Units) -> float:
                 f"must be a finite number, got {shown(text)}", f"write it like '{kind.example}'"
             )
         raise _unfit(kind, shown(text))
-    number, unit = match[1], match[2]
+    number, unit = match[1].replace(NO_BREAK, ""), match[2]
     if not unit:
         return float(number)
     if unit[0] in ",._'’0123456789" and not unit.startswith("1/"):

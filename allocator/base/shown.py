@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from html import escape
 from typing import TYPE_CHECKING, Any
 
+from allocator.base.dimensions import format_quantity
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -58,10 +60,7 @@ def frame_of(records: Iterable[Any], units: Mapping[str, str]) -> pd.DataFrame:
 
 def watts(power: float) -> str:
     """A power as people write it: ``13.4 kW``."""
-    for factor, unit in ((1e6, "MW"), (1e3, "kW")):
-        if abs(power) >= factor:
-            return f"{power / factor:.3g} {unit}"
-    return f"{power:.3g} W"
+    return format_quantity(power, "power")
 
 
 def part_of(part: str, parts: Iterable[str]) -> str:

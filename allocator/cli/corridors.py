@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 from pathlib import Path
 
+from allocator.base.grouped import grouped
 from allocator.cli.arguments import site_argument
 from allocator.cli.files import warn
 from allocator.cli.terminal import BAD_INPUT, fail, show, tell, times
@@ -79,7 +80,7 @@ def run(given: argparse.Namespace) -> int:
     former = former_of(tree)
     found = corridors_over(site.site, *files, steepest, former.junctions)
     if found.unknown:
-        cells = f"{times(found.unknown, 'cell')} of {found.grid.values.size:,}"
+        cells = f"{times(found.unknown, 'cell')} of {grouped(found.grid.values.size)}"
         tell(f"note: {cells} without a value: no corridor crosses them")
     new, notes = with_corridors(tree, site.site, found, former)
     for note in (*found.notes, *notes):

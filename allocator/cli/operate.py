@@ -79,7 +79,7 @@ def run(given: argparse.Namespace) -> int:
     if given.once:
         raise AllocatorError("--once goes with --follow")
     if given.days >= 3660.0:
-        raise AllocatorError("--days must be below 3,660")
+        raise AllocatorError("--days must be below 3660")
     if given.state is None:
         file = Path(given.output or TEMPLATE)
         refuse_existing(file)

@@ -14,7 +14,10 @@ READ = (
     *("file", "log", "terrain", "grounds", "heights", "mixes", "frontier", "sweep"),
 )
 """Arguments of commands that name files, or folders of a plan or study."""
+SITES = ("site", "file")
+"""Those that may be site files, which name files in turn."""
 REMEDY = "name another file"
+ELSEWHERE = "name another folder"
 
 
 def refuse_inputs(given: argparse.Namespace) -> None:
@@ -22,7 +25,8 @@ def refuse_inputs(given: argparse.Namespace) -> None:
 
     Raises:
         OutputError: an output is an input, a file of a folder that another command has written,
-            or of ``replan`` the folder of the former plan, which the new one is compared with.
+            a file that the site file names, or of ``replan`` the folder of the former plan, which
+            the new one is compared with.
     """
     from allocator.base.errors import OutputError
     from allocator.base.folders import MANIFEST, listed_files
@@ -33,14 +37,38 @@ def refuse_inputs(given: argparse.Namespace) -> None:
     for path in _paths(given, written):
         if path.is_dir():
             if given.command == "replan" and _same(path, plan_path(given.plan).parent):
-                raise OutputError(f"{path} holds the former plan; name another folder")
+                raise OutputError(f"{path} holds the former plan; {ELSEWHERE}")
+            _refuse_series_in(path, given)
             continue
-        if any(_same(path, one) for one in read):
+        if path.exists() and any(_same(path, one) for one in (*read, *_named(given))):
             raise OutputError(f"{path} is read by this command, which would replace it; {REMEDY}")
         listed = listed_files(path.parent)
         if path.name in listed or (listed and path.name == MANIFEST):
             what = "is one of the files of the plan or study in its folder"
             raise OutputError(f"{path} {what}; {REMEDY}")
+
+
+def _refuse_series_in(folder: Path, given: argparse.Namespace) -> None:
+    """Refuse a folder of which a run may replace files that the site file names."""
+    from allocator.base.errors import OutputError
+    from allocator.base.folders import listed_files
+
+    listed = [
+        folder / name
+        for name, entry in listed_files(folder).items()
+        if entry["command"] != "view"  # keeps a site file there with its series
+    ]
+    for one in _named(given) if listed else ():
+        if any(_same(one, path) for path in listed):
+            raise OutputError(f"{folder} holds {one.name}, which the site file names; {ELSEWHERE}")
+
+
+def _named(given: argparse.Namespace) -> Iterator[Path]:
+    """The files that the site files among the arguments name."""
+    from allocator.site.reading import named_files
+
+    for path in _paths(given, SITES):
+        yield from named_files(path)
 
 
 def _paths(given: argparse.Namespace, names: tuple[str, ...]) -> Iterator[Path]:

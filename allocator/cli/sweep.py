@@ -6,6 +6,7 @@ import argparse
 import os
 from typing import TYPE_CHECKING
 
+from allocator.base.grouped import grouped
 from allocator.cli.arguments import (
     counting,
     positive,
@@ -119,7 +120,7 @@ def _asked(given: argparse.Namespace, site: Site, plan: Plan | None) -> Asked | 
         return "--simulate: runs a plan of the firm basis; name one with --plan"
     count = len(points(grids)) * (given.draws + 1)
     if count > MOST_CASES:
-        return f"would be {count:,} cases; ask for no more than {MOST_CASES:,}"
+        return f"would be {grouped(count)} cases; ask for no more than {grouped(MOST_CASES)}"
     return Asked(given.draws, grids, plan, given.seed, given.simulate or 0.0, given.phases)
 
 

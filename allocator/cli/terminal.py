@@ -11,6 +11,8 @@ import warnings
 from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, TextIO
 
+from allocator.base.grouped import grouped
+
 if TYPE_CHECKING:
     from allocator.search import Progress
     from allocator.verify import AuditReport
@@ -123,7 +125,7 @@ def follower(tell: Callable[[str], object]) -> Callable[[Progress], None]:
         figures = [f"{line.seconds:7.1f} s", line.goal]
         for name, value in (("plan", line.value), ("bound", line.bound)):
             if value is not None:
-                figures.append(f"{name} {value:.6g}")
+                figures.append(f"{name} {grouped(f'{value:.6g}')}")
         if line.gap is not None:
             figures.append(f"gap {100 * line.gap:.2f} %")
         if line.note:
@@ -142,7 +144,7 @@ def tell_breaches(found: AuditReport, out: Callable[[str], object]) -> None:
 def times(number: int, name: str) -> str:
     """``3 machine types`` for 3 and ``machine type``; ``2 breaches`` for 2 and ``breach``."""
     ending = "" if number == 1 else "es" if name.endswith("ch") else "s"
-    return f"{number} {name}{ending}"
+    return f"{grouped(number)} {name}{ending}"
 
 
 def terminal_columns() -> int:

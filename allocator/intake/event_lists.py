@@ -10,6 +10,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from allocator.base.grouped import grouped
 from allocator.base.quantities import shown
 from allocator.intake.cells import refuse
 from allocator.intake.change_rows import Floats, coarsest
@@ -103,7 +104,7 @@ def _turns(
     joined = np.append(np.diff(times) <= SAME, False)
     if joined.any():  # a rest of 0: one event goes on in the next
         keep = ~joined & ~np.append(False, joined[:-1])
-        repairs.append(f"{int(joined.sum()):,} events that follow each other at once joined")
+        repairs.append(f"{grouped(int(joined.sum()))} events that follow each other at once joined")
         times, flows = times[keep], flows[keep]
     unit = max(table.unit(n) for n in table.columns if n in EVENT_COLUMNS)
     marks = "flow" not in table.columns

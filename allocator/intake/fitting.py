@@ -12,6 +12,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from allocator.base.grouped import grouped
 from allocator.cycles import pattern_of
 from allocator.intake.change_rows import Marks, threshold
 from allocator.intake.flow_levels import (
@@ -101,7 +102,7 @@ def fit_cycle(log: Log, seed: int = 0) -> CycleFit:
     mean = float((weights * log.flows[:-1]).sum() / weights.sum())
     level = level_of(log, on)
     none = Estimate(-1.0, -1.0, -1.0)
-    text = f"{false:,} single readings against both neighbours counted as wrong"
+    text = f"{grouped(false)} single readings against both neighbours counted as wrong"
     repairs = (text,) if false else ()
     plain = CycleFit(_above(level), level.spread, (), 1.0, mean, none, falls=level.falls)
     if always or on.all():

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 
 from allocator.base.errors import AllocatorError
+from allocator.base.grouped import grouped
 from allocator.intake.cells import refuse
 from allocator.intake.terrain import MOST_CELLS, Raster
 
@@ -53,7 +54,8 @@ def _raster(name: str, file: Any) -> Raster:
     if turned or leaning or not (across > 0 > down) or abs(across + down) > SQUARE * across:
         raise refuse(name, "has cells that are turned or not square", "resample it north up")
     if file.width * file.height > MOST_CELLS:
-        raise refuse(name, f"has {file.width * file.height:,} cells", f"at most {MOST_CELLS:,}")
+        problem = f"has {grouped(file.width * file.height)} cells"
+        raise refuse(name, problem, f"at most {grouped(MOST_CELLS)}")
     unit, metres = _unit_of(name, file.crs)
     note = (
         f"{name} is in {unit}: its coordinates were multiplied by {metres:.10g}, so give places "

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from allocator.base.errors import Fault
+from allocator.base.grouped import grouped
 from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.intake.cells import MOST_BYTES, TableFileError, refuse
 from allocator.intake.change_rows import Floats
@@ -120,7 +121,7 @@ class LogTable:
         if len(bad):
             problem = f"is no date of ISO 8601: {shown(str(column.iloc[bad[0]]))}"
             if len(bad) > 1:
-                problem += f", and so are {len(bad) - 1:,} more"
+                problem += f", and so are {grouped(len(bad) - 1)} more"
             raise self.fault(int(bad[0]), name, problem, "write 2026-03-01T12:00:00")
         if (zones := ending.nunique()) > 1:
             repairs.append(f"times of {zones} time zones brought to one")
@@ -250,4 +251,4 @@ def _refuse_ragged(path: Path, content: bytes, wide: int) -> None:
 
 def counted(count: int, what: str = "row") -> str:
     """Such as "3 rows"."""
-    return f"{count:,} {what}{'s' * (count != 1)}"
+    return f"{grouped(count)} {what}{'s' * (count != 1)}"

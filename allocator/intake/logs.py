@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from allocator.base.errors import AllocatorError
+from allocator.base.grouped import grouped
 from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.intake.cells import TableFileError, refuse
 from allocator.intake.change_rows import (
@@ -216,7 +217,7 @@ def _log(
     cautions = clock_change(times, began)
     back = np.flatnonzero(np.diff(times) < 0)
     if len(back):
-        more = f" and in {len(back) - 1:,} more rows" if len(back) > 1 else ""
+        more = f" and in {grouped(len(back) - 1)} more rows" if len(back) > 1 else ""
         summer = ", as where summer time ends" if cautions else ""
         problem = f"the clock jumps back here{more}{summer}"
         remedy = "sort the rows or mend the clock; give dates with their time zone"
@@ -236,7 +237,7 @@ def _log(
         cell = table.cells.iloc[row, table.columns[name][0]]
         problem = f"the flow is below 0 ({cell})"
         if len(low) > 1:
-            problem += f", and in {len(low) - 1:,} more rows"
+            problem += f", and in {grouped(len(low) - 1)} more rows"
         raise table.fault(row, name, problem, "give 0 or more, or leave wrong cells empty")
     if (flows < 0).any():
         repairs.append(f"{counted(int((flows < 0).sum()), 'reading')} just below 0 read as 0")

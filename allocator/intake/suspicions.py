@@ -12,6 +12,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from allocator.base.dimensions import short_number
+from allocator.base.grouped import grouped
 from allocator.intake.change_rows import Floats
 
 HOUR = 3600.0
@@ -105,8 +107,8 @@ def fault_code(flows: Floats, unit: float) -> tuple[str, ...]:
     alone = rows > 1 and single.sum() >= SINGLE * rows and rows <= FEW * len(flows)
     if not (known and times > ABOVE) and not (alone and times > FAR_ABOVE):
         return ()
-    where = "1 row" if rows == 1 else f"{rows:,} rows"
+    where = "1 row" if rows == 1 else f"{grouped(rows)} rows"
     return (
-        f"{top:.10g} in {where} is {times:,.3g} times the next lower reading, as a fault code of "
-        "the logger is; if it is one, leave these cells empty",
+        f"{top:.10g} in {where} is {short_number(times)} times the next lower reading, as a fault "
+        "code of the logger is; if it is one, leave these cells empty",
     )

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 
 from allocator.base.errors import Fault
+from allocator.base.grouped import grouped
 from allocator.base.quantities import shown
 from allocator.intake.cells import TableFileError, read_sheets, refuse
 
@@ -116,7 +117,7 @@ def _head(file: str, lines: list[str]) -> tuple[dict[str, float], int]:
     whole = all(head[name] >= 1 and head[name] == int(head[name]) for name in _HEAD[:2])
     if not whole or head["ncols"] * head["nrows"] > MOST_CELLS or not 0 < head["cellsize"] < 1e6:
         told = f"{head['ncols']:g} columns, {head['nrows']:g} rows of {head['cellsize']:g} m"
-        raise refuse(file, f"cannot be: {told}", f"at most {MOST_CELLS:,} cells")
+        raise refuse(file, f"cannot be: {told}", f"at most {grouped(MOST_CELLS)} cells")
     if centred:
         head["xllcorner"] -= head["cellsize"] / 2
         head["yllcorner"] -= head["cellsize"] / 2

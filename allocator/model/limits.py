@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from allocator.base.dimensions import format_quantity, next_shown
+from allocator.base.grouped import grouped
 from allocator.model.model import INFINITY, Key, Model
 from allocator.site.addresses import address_of, path_of_limit
 
@@ -120,7 +121,7 @@ def amount_shown(value: float, dimension: str, towards: int = 0) -> str:
     if dimension == "share":
         return format_quantity(value if abs(value) >= DUST else 0.0, "share", towards)
     if dimension == "pressure" and value >= NEAR_AMBIENT:  # what counts is what is above ambient
-        return f"{next_shown(value / 1e3, towards, 5):.6g} kPa absolute"
+        return f"{grouped(f'{next_shown(value / 1e3, towards, 5):.6g}')} kPa absolute"
     if dimension == "number":
         return f"{next_shown(value, towards, 4):.4g}"
     return format_quantity(value, dimension, towards)

@@ -13,6 +13,7 @@ import itertools
 import math
 from collections.abc import Mapping
 
+from allocator.base.grouped import grouped
 from allocator.model.expressions import is_batched
 from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import INFINITY, Key, Model, Row, Terms
@@ -79,8 +80,8 @@ def scenarios_of(sets: IndexSets) -> tuple[Scenario, ...]:
 
 def _too_many(number: int, units: int) -> str:
     return (
-        f"{units} units may be out of order in {number:,} ways, more than a model of this site "
-        "has room for; ask for fewer units, or offer machines at fewer places"
+        f"{units} units may be out of order in {grouped(number)} ways, more than a model of this "
+        "site has room for; ask for fewer units, or offer machines at fewer places"
     )
 
 

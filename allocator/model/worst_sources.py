@@ -24,6 +24,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import NamedTuple
 
+from allocator.base.grouped import grouped
 from allocator.cycles import Curve
 from allocator.plans.records import Robustness
 
@@ -83,8 +84,9 @@ def choices_against(feeders: Sequence[Feeder], robustness: Robustness) -> list[S
 def too_many(number: int) -> str:
     """What to say of too many choices."""
     return (
-        f"there are {number:,} ways to choose the sources that one store must do without, and no "
-        f"more than {MOST_CHOICES:,} are looked at; ask for fewer lost and low sources"
+        f"there are {grouped(number)} ways to choose the sources that one store must do without, "
+        f"and no more than {grouped(MOST_CHOICES)} are looked at; ask for fewer lost and low "
+        "sources"
     )
 
 

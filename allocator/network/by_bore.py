@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from allocator.base.grouped import grouped
 from allocator.network.faults import Notes, note
 from allocator.network.pressure_ranges import (
     GAS_VELOCITY,
@@ -139,8 +140,8 @@ def pressures_of(site: Network, build: PipeType, fluid: str) -> tuple[float, flo
         inlet = min(given)
     if inlet <= outlet:
         raise PhysicsError(
-            f"has an inlet pressure of {inlet:.6g} Pa for '{fluid}', which is not above the "
-            f"{outlet:.6g} Pa at its outlet",
+            f"has an inlet pressure of {grouped(f'{inlet:.6g}')} Pa for '{fluid}', which is not "
+            f"above the {grouped(f'{outlet:.6g}')} Pa at its outlet",
             "check both pressures, or give 'capacity'",
         )
     return inlet, outlet

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from allocator.base.grouped import grouped
 from allocator.network.pressure_records import AtRest
 from allocator.network.properties import substance_of
 from allocator.network.records import Network
@@ -117,8 +118,8 @@ def range_of(site: Network, fluid: str) -> PressureRange | None:
         if not _by_bore(site, fluid):
             return None
         raise PhysicsError(
-            f"has no pressure for '{fluid}' above the ambient {ambient:.6g} Pa (highest "
-            f"{top:.6g} Pa)",
+            f"has no pressure for '{fluid}' above the ambient {grouped(f'{ambient:.6g}')} Pa "
+            f"(highest {grouped(f'{top:.6g}')} Pa)",
             "check the pressures of its sources ('5 kPa(g)' counts from the ambient one), or offer "
             "a booster",
         )

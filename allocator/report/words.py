@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-from allocator.base.column_units import NO_BREAK
+from allocator.base.dimensions import short_number
+from allocator.base.grouped import NO_BREAK
 from allocator.base.quantities import format_quantity
 from allocator.plans.records import FLAT, ClockWorth, Emissions, GoalResult, Plan, ReserveRule
 
@@ -117,18 +118,17 @@ def gap(share: float | None) -> str:
 
 
 def money(value: float, currency: str = "") -> str:
-    """A sum of money in the site's currency, thousands set apart: ``1 234 567 EUR``.
+    """A sum of money in the site's currency, digits in groups: ``1 234 567 EUR``.
 
     Spaces in it are no-break ones.
     """
-    shown = f"{value:,.0f}" if abs(value) >= 100 or value == 0 else f"{value:.3g}"
-    return f"{shown} {currency}".rstrip().replace(",", NO_BREAK).replace(" ", NO_BREAK)
+    return f"{short_number(value)} {currency}".rstrip().replace(" ", NO_BREAK)
 
 
 def grams_a_kwh(release: float) -> str:
     """A release, kg a J, as people compare them: ``732 g/kWh``."""
     grams = 3.6e9 * release
-    return f"{grams:.3g} g/kWh" if grams < 1000 else f"{grams:.0f} g/kWh"
+    return f"{short_number(grams)} g/kWh"
 
 
 def emissions_of(plan: Plan) -> Emissions:
@@ -190,7 +190,7 @@ def emission_a_kwh(plan: Plan) -> str:
 
 def count(value: float) -> str:
     """A number of things, whole or not, three figures."""
-    return f"{value:.0f}" if value == round(value) else f"{value:.3g}"
+    return short_number(value)
 
 
 def goal_title(goal: GoalResult) -> str:

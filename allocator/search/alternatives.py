@@ -37,7 +37,8 @@ from allocator.search.paths.repair import (
     point_of,
 )
 from allocator.search.state import SearchState, hold, value_at
-from allocator.search.strategy.budgets import NARROWED, QUESTIONS
+from allocator.search.strategy.budgets import NARROWED
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 

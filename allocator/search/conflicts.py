@@ -24,7 +24,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search.elastic import CLOSE, Change, ElasticRelaxation, elastic_relaxation_of
 from allocator.search.found import PROVEN
-from allocator.search.strategy.budgets import QUESTIONS
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 

@@ -18,7 +18,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.paths.known import point_of_plan
-from allocator.search.strategy.budgets import QUESTIONS
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.solver.interface import Solved
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel

@@ -39,7 +39,7 @@ from allocator.search.paths.network import first_service
 from allocator.search.paths.repair import CandidatePool, candidate_pool_of
 from allocator.search.plan_of_point import plan_at
 from allocator.search.state import HELD, SearchState, value_at
-from allocator.search.strategy.budgets import QUESTIONS
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel

@@ -13,7 +13,7 @@ from allocator.model.model import Key, Model, Row
 from allocator.model.rules.power import served
 from allocator.network.records import Network
 from allocator.search.conflicts import conflict_of
-from allocator.search.strategy.budgets import QUESTIONS
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.solver.settings import Settings
 from allocator.solver.solver_model import SolverModel
 

@@ -28,7 +28,7 @@ from allocator.search.elastic import ElasticRelaxation, elastic_relaxation_of
 from allocator.search.lexicographic import solve_goal
 from allocator.search.neighbourhoods import layout_of
 from allocator.search.state import SearchState, hold, value_at
-from allocator.search.strategy.budgets import QUESTIONS
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.solver.settings import Lift, Settings
 
 LITTLE = 1e-4

@@ -16,7 +16,7 @@ from allocator.model.stating import state
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search.paths.known import point_of_plan
-from allocator.search.strategy.budgets import QUESTIONS
+from allocator.search.strategy.question_budgets import QUESTIONS
 from allocator.site.records import Site
 from allocator.solver.pulp_model import FileTextError, PulpColumn, file_text, problem_of
 from allocator.solver.settings import Settings

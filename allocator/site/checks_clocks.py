@@ -7,6 +7,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from itertools import pairwise
 
+from allocator.base.grouped import grouped
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.records import Site, Source, Spread
 
@@ -137,8 +138,8 @@ def _inexact(source: Source, spreads: Mapping[str, Spread]) -> Problems:
     if varies and _most_bursts(source) > MOST_BURSTS:
         yield (
             key,
-            f"has a duration that varies, and about {_most_bursts(source):,.0f} bursts in a period "
-            f"of its outermost stage; more than {MOST_BURSTS:,} are not yet planned",
+            f"has a duration that varies, and about {grouped(_most_bursts(source))} bursts in a "
+            f"period of its outermost stage; more than {grouped(MOST_BURSTS)} are not yet planned",
             "leave out the inner stages and give the mean flow while they last",
         )
 

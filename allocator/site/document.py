@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 from allocator.base.errors import AllocatorError
+from allocator.base.grouped import grouped
 from allocator.base.quantities import shown
 from allocator.site.nodes import Items, Node, Pairs, Scalar
 
@@ -151,7 +152,7 @@ class _Builder:
             raise DocumentError(
                 done.node.line,
                 done.node.column,
-                f"aliases multiply this to more than {MOST_ALIASED:,} values",
+                f"aliases multiply this to more than {grouped(MOST_ALIASED)} values",
                 "write the values out",
             )
 

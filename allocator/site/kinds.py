@@ -40,7 +40,8 @@ FAULTY: Final = Faulty()
 GAUGE = "(g)"
 """Behind the unit of a pressure: above the ambient pressure, ``5 kPa(g)``."""
 QUANTITY_PATTERN = (
-    r"^\s*[-+]?([0-9]+(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?(\s*(1/|[^\s0-9.,_']).*)?$"
+    r"^\s*[-+]?([0-9]+(\u00a0[0-9]{3})*(\.[0-9]*)?|\.[0-9]+)([eE][-+]?[0-9]+)?"
+    r"(\s*(1/|[^\s0-9.,_']).*)?$"
 )
 """JSON Schema's view of text with a unit; it says nothing of plain numbers."""
 

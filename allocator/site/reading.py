@@ -32,7 +32,7 @@ from allocator.site.enclosures import check_enclosure, limit_heat_of_places
 from allocator.site.formats import FORMAT, FORMER, renamed
 from allocator.site.groups import OwnUnits
 from allocator.site.kinds import shape
-from allocator.site.nodes import Node, Pairs, Scalar
+from allocator.site.nodes import Items, Node, Pairs, Scalar
 from allocator.site.records import Ambient, Built, Limits, Site
 from allocator.site.records.site import SITE
 from allocator.site.shapes import Named
@@ -139,6 +139,22 @@ def content_of(file: Path) -> bytes:
     if len(content) > MOST_BYTES:
         raise DocumentError(0, 0, "is larger than 64 MB", "move series into CSV files")
     return content
+
+
+def named_files(path: Path) -> Iterator[Path]:
+    """The files that a site file names, such as series; none where it cannot be read."""
+    try:
+        nodes = [read_document(content_of(path))]
+    except DocumentError:
+        return
+    while nodes:
+        node = nodes.pop()
+        if isinstance(node, Items):
+            nodes += node.items
+        for key, value in node.pairs if isinstance(node, Pairs) else ():
+            if isinstance(key, Scalar) and key.text == "csv" and isinstance(value, Scalar):
+                yield path.parent / value.text
+            nodes.append(value)
 
 
 def _check_format(root: Pairs, diagnostics: Diagnostics) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.base.dimensions import format_absolute, format_apart
+from allocator.base.grouped import grouped
 from allocator.base.quantities import format_quantity, shown
 from allocator.site.alike import note_alike
 from allocator.site.chambers import below_ambient
@@ -290,7 +291,7 @@ def _note_other_orders(site: Site, values: Values) -> None:
                 key,
                 f"{key} is {format_quantity(value, dimension)}, {'above' if above else 'below'} "
                 f"all others of its kind ({format_quantity(other, dimension)}) by a factor of "
-                f"{max(value / other, other / value):,.0f}",
+                f"{grouped(max(value / other, other / value))}",
                 "check the unit",
             )
 

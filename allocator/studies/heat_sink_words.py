@@ -17,7 +17,7 @@ NEARLY_BOILING = 10.0
 
 def kelvins(difference: float) -> str:
     """A difference of temperature."""
-    return f"{difference:.3g} K" if abs(difference) < 1000 else f"{difference:.0f} K"
+    return quantity(difference, "temperature_difference")
 
 
 def set_name(choice: SinkChoice) -> str:

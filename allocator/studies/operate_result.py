@@ -249,7 +249,7 @@ def operate(
     35
     """
     if not 0.0 < days < 3660.0:
-        raise ValueError(f"days must be above 0 and below 3,660 (got {days!r})")
+        raise ValueError(f"days must be above 0 and below 3660 (got {days!r})")
     site, plan = site_of(site), plan_of(plan)
     assembly = assemble(site, plan)
     now = state if isinstance(state, PresentState) else state_of(state, assembly)

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
+from allocator.base.grouped import grouped
 from allocator.plans.records import FLAT
 from allocator.site.records import BoosterType
 from allocator.verify.boosters import (
@@ -99,7 +100,7 @@ def _check_pipes(lines: Lines, findings: Findings) -> None:
             way.subject,
             lines.after(way, inlet),
             walked.ambient,
-            f"the pressure at its end, of {inlet:.6g} Pa at its start,",
+            f"the pressure at its end, of {grouped(f'{inlet:.6g}')} Pa at its start,",
         )
         pipe = way.pipe
         if pipe is None or pipe.kind.bore is None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+from allocator.base.grouped import grouped
+
 _STEPS: dict[str, tuple[tuple[float, str], ...]] = {
     "W": ((1e9, "GW"), (1e6, "MW"), (1e3, "kW"), (1.0, "W"), (1e-3, "mW")),
     "J": ((3.6e9, "MWh"), (3.6e6, "kWh"), (3.6e3, "Wh"), (1.0, "J")),
@@ -20,4 +22,4 @@ def spoken(value: float, unit: str) -> str:
     steps = _STEPS.get(unit, ((1.0, unit),))
     fitting = next((step for step in steps if abs(value) >= step[0]), steps[-1])
     step, name = (1.0, unit) if value == 0 else fitting
-    return f"{value / step:.6g} {name}".rstrip()
+    return f"{grouped(f'{value / step:.6g}')} {name}".rstrip()

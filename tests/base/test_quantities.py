@@ -31,6 +31,7 @@ REGISTRY: pint.UnitRegistry[Any] = pint.UnitRegistry(cache_folder=None)
         ("3.2 g/s", "mass_rate", 0.0032),
         ("3.2g/s", "mass_rate", 0.0032),
         ("2.4 t", "mass", 2400.0),
+        ("12\u00a0400.5 kg", "mass", 12_400.5),
         ("63.2 d", "duration", 5_460_480.0),
         ("128.2 d", "duration", 11_076_480.0),
         ("0.25 d", "duration", 21_600.0),
@@ -142,6 +143,12 @@ def test_own_units() -> None:
             "decimal point, like '2.4 t'",
         ),
         (
+            "2\u00a000 kg",
+            "mass",
+            "has no readable number in '2\\xa000 kg'; write digits without separators and with a "
+            "decimal point, like '2.4 t'",
+        ),
+        (
             "2 000 kg",
             "mass",
             "has no readable number in '2 000 kg'; write digits without separators and with a "
@@ -223,7 +230,7 @@ def _finite_or_refused(text: str, dimension: str) -> bool:
         (0.3534, "share", "35.3 %"),
         (300_000 / 31_557_600, "emission_rate", "300 t/a"),
         (313.15, "temperature", "40 degC"),
-        (1_234_567.0, "money", "1,234,567"),
+        (1_234_567.0, "money", "1\u00a0234\u00a0567"),
         (12.5, "money", "12.5"),
         (1.9, "money_per_mass", "1.9 /kg"),
         (300 / 3.6e6, "money_per_energy", "300 /kWh"),
@@ -257,9 +264,12 @@ def test_pressures_say_over_what_they_are() -> None:
     assert format_gauge(103_012.0, 100_000.0) == "30.1 mbar(g)"
     assert format_gauge(100_000.0, 100_000.2) == "0 mbar(g)"
     assert format_gauge(98_000.0, 1e5) == "-20 mbar(g)"
-    assert format_gauge(1_180_625.0, 1e5) == "10806.2 mbar(g)"
+    assert format_gauge(1_180_625.0, 1e5) == "10\u00a0806.2 mbar(g)"
     assert format_absolute(103_012.0) == "103 kPa absolute"
-    assert absolute_apart(106_000.0, 106_200.0) == ("106000 Pa absolute", "106200 Pa absolute")
+    assert absolute_apart(106_000.0, 106_200.0) == (
+        "106\u00a0000 Pa absolute",
+        "106\u00a0200 Pa absolute",
+    )
 
 
 @pytest.mark.parametrize(
@@ -271,7 +281,7 @@ def test_pressures_say_over_what_they_are() -> None:
         (1234.2, "mass", "1.24 t", "1.23 t"),
         (1_234_200.0, "mass", "1235 t", "1234 t"),
         (300.0, "temperature", "26.9 degC", "26.8 degC"),
-        (1234.2, "money", "1,235", "1,234"),
+        (1234.2, "money", "1235", "1234"),
         (0.0, "mass", "0 kg", "0 kg"),
     ],
 )

@@ -40,6 +40,44 @@ def test_an_output_over_an_input_is_refused(
     assert before == {path: path.read_bytes() for path in before}
 
 
+@pytest.mark.parametrize("command", ["draw", "enclosure", "sources", "built", "corridors"])
+def test_a_series_of_the_site_file_is_no_output(
+    command: str, there: tuple[Path, Path], capsys: Told
+) -> None:
+    """Series of a demand and of a source, by a path with detours and through a link."""
+    site, plan = there
+    (site.parent / "data").mkdir()
+    series = site.parent / "data" / "load.csv"
+    series.write_text("time_h,power_kw\n0,5\n1,6\n", encoding="utf-8")
+    (site.parent / "link.svg").symlink_to(series)
+    text = site.read_text(encoding="utf-8")
+    site.write_text(f"{text}\nother: {{a: [{{power: {{csv: data/../data/load.csv}}}}]}}\n")
+    extra = {"built": [str(plan)], "corridors": ["--terrain", "a.asc", "--grounds", "b.csv"]}
+    for output in (series, site.parent / "link.svg"):
+        assert main([command, str(site), *extra.get(command, []), "-o", str(output)]) == 2
+        told = capsys.readouterr().err
+        assert told == (
+            f"allocator: {output} is read by this command, which would replace it; "
+            "name another file\n"
+        )
+    assert series.read_text(encoding="utf-8").startswith("time_h,power_kw")
+
+
+def test_a_folder_whose_files_the_site_file_names_is_refused(
+    there: tuple[Path, Path], capsys: Told
+) -> None:
+    site, plan = there
+    before = (plan / "levels.csv").read_bytes()
+    with site.open("a", encoding="utf-8") as file:
+        file.write("\nother: {series: {csv: plan/levels.csv}}\n")
+    assert main(["plan", str(site), "-o", str(plan)]) == 2
+    told = capsys.readouterr().err
+    assert told == (
+        f"allocator: {plan} holds levels.csv, which the site file names; name another folder\n"
+    )
+    assert (plan / "levels.csv").read_bytes() == before
+
+
 def test_the_folder_of_the_former_plan_is_refused(there: tuple[Path, Path], capsys: Told) -> None:
     site, plan = there
     for former in (plan, plan / "plan.json"):

@@ -137,7 +137,7 @@ def test_what_is_sure(tmp_path: Path, said: str, expected: Timing) -> None:
             "cycle: [{on: 10 s, every: {low: 20 s, high: 30 s, varies: true}}, "
             "{on: 12 h, every: 24 h}]",
             "cycle:",
-            "about 1,728 bursts in a period of its outermost stage; more than 500",
+            "about 1728 bursts in a period of its outermost stage; more than 500",
         ),
     ],
 )

@@ -101,7 +101,7 @@ FORMAT = b"format: allocator.site/2\n"
         ),
         (
             BOMB,
-            ["6:4: aliases multiply this to more than 200,000 values; write the values out"],
+            ["6:4: aliases multiply this to more than 200\u00a0000 values; write the values out"],
         ),
         (
             b"{a: " * 100_000,

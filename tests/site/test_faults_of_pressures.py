@@ -133,7 +133,10 @@ def test_pressures_that_three_digits_do_not_tell_apart(tmp_path: Path) -> None:
     needs = ("min_inlet_pressure: 102.5 kPa", "min_inlet_pressure: 106.2 kPa")
     holder = ("pressure: 103 kPa,", "pressure: 109 kPa,")
     _, (well, _) = checked(tmp_path, (fans, ""), needs, holder)
-    said = "its mouth is at 106000 Pa absolute, and whatever takes 'gas' needs at least 106200 Pa"
+    said = (
+        "its mouth is at 106\u00a0000 Pa absolute, and whatever takes 'gas' needs at least "
+        "106\u00a0200 Pa"
+    )
     assert f"{said} absolute" in well
 
 
@@ -165,7 +168,8 @@ def test_no_pressure_above_the_ambient_one(tmp_path: Path) -> None:
     low = ("pressure: 106 kPa", "pressure: 0.9 bar")
     faults, _ = checked(tmp_path, (fans, ""), low, ("pressure: 103 kPa", "pressure: 0.9 bar"))
     (fault,) = faults
-    assert "has no pressure for 'gas' above the ambient 101325 Pa (highest 90000 Pa)" in fault
+    said = "has no pressure for 'gas' above the ambient 101\u00a0325 Pa (highest 90\u00a0000 Pa)"
+    assert said in fault
 
 
 def test_what_is_odd_about_figures(tmp_path: Path) -> None:

@@ -297,7 +297,7 @@ MORE = [
         ],
         [
             "source 'd': flow is 3 kg/s, above all others of its kind (3 g/s) by a factor of "
-            "1,000; check the unit"
+            "1000; check the unit"
         ],
     ),
     (

@@ -282,6 +282,7 @@ def test_proof_knows_nothing_of_planning_or_duty_or_solvers() -> None:
     allowed += ("allocator.site.mixes",)  # what the file says of a mix
     allowed += ("allocator.base.compiling",)  # how loops are compiled, not what they do
     allowed += ("allocator.base.packing",)  # and how they hand arrays on
+    allowed += ("allocator.base.grouped",)  # how digits are set apart in its words
     allowed += ("allocator.network.cautions",)  # their words
     allowed += ("allocator.physics.substances",)  # what a fluid is like; models are its own
     for path in Path(allocator.verify.__file__).parent.rglob("*.py"):

@@ -65,6 +65,10 @@ def test_a_plan_is_changed_compared_and_accepted(browser: Any, own: Served) -> N
     page.locator("#said", has_text="Planned with demands.mill_drive.power 8 kW.").wait_for()
     assert page.locator("#faults").is_hidden()
     assert "firm clean power" in page.locator("#compared").inner_text()
+    marks = page.locator("#chart .tick").all_text_contents()
+    times = [float(words.removesuffix(" s")) for words in marks]
+    assert times == pytest.approx([number * times[1] for number in range(len(times))])
+    assert f"{times[1]:.2e}"[:4] in ("1.00", "2.00", "5.00")
     page.get_by_role("button", name="Side by side").click()
     for which in ("present", "new"):
         source = page.locator(f"#{which}").get_attribute("src")

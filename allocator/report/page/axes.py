@@ -8,11 +8,15 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from allocator.base.dimensions import short_number
 from allocator.report.page.svg import tag
 from allocator.report.words import money, quantity
 
 TONNE_A_YEAR = 1000.0 / 31_557_600.0
 """kg/s, in which releases are told."""
+
+
+TIMES = (("d", 86400.0), ("h", 3600.0), ("min", 60.0), ("s", 1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,16 +49,22 @@ def _step(rough: float) -> float:
 
 
 def axis_of(dimension: str, low: float, high: float, title: str, currency: str = "") -> Axis:
-    """The axis of a dimension; ``money`` (in the site's currency) and ``temperature`` too."""
+    """The axis of a dimension; ``money`` (in the site's currency) and ``temperature`` too.
+
+    Marks of a duration are all in one unit, in which they are round.
+    """
+    if dimension == "duration":
+        unit, size = next(one for one in TIMES if high - low >= 3 * one[1] or one[1] == 1.0)
+        return Axis(low, high, title, lambda time: f"{short_number(time / size)} {unit}", size)
     if dimension == "money":
         return Axis(low, high, title, lambda value: money(value, currency))
-    unit = TONNE_A_YEAR if dimension == "emission_rate" else 1.0
+    size = TONNE_A_YEAR if dimension == "emission_rate" else 1.0
     zero = 273.15 if dimension == "temperature" else 0.0
 
     def shown(value: float) -> str:
         return quantity(value, dimension) if value or zero else "0"
 
-    return Axis(low, high, title, shown, unit, zero)
+    return Axis(low, high, title, shown, size, zero)
 
 
 @dataclass(frozen=True, slots=True)

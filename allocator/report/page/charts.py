@@ -11,7 +11,7 @@ from markupsafe import Markup
 from allocator.base.labels import head
 from allocator.cycles import curve_of_timing, draws_for_stores
 from allocator.network.records import Network
-from allocator.plans.records import Plan
+from allocator.plans.records import GoalResult, Plan
 from allocator.report.handover.things import things_of
 from allocator.report.page.axes import Field, axis_of
 from allocator.report.page.colours import fluids_shown
@@ -176,9 +176,8 @@ def search_chart(run: Mapping[str, object], plan: Plan, currency: str = "") -> l
         if dimension is None or max(len({v for _, v in s}) for s in (values, bounds)) < 2:
             continue
         dimension = "emission_rate" if goal.name == "emissions" else dimension
-        value, bound = (goal_value(goal, x, currency) for x in (goal.value, goal.bound))
-        said = f"plan {value}, {head('bound')} {bound} (dashed)"
         drawing = _stairs(values, bounds, dimension, currency)
+        said = _said_of_search(goal, values, currency)
         charts.append(Chart(f"{goal_title(goal)}, over time", drawing, said, *SIZE))
     return charts
 
@@ -186,14 +185,29 @@ def search_chart(run: Mapping[str, object], plan: Plan, currency: str = "") -> l
 Pairs = Sequence[tuple[float, float]]
 
 
+def _said_of_search(goal: GoalResult, values: Pairs, currency: str) -> str:
+    """Plan and limit; and what the line ends at, where later goals changed the plan after it."""
+    value = goal_value(goal, goal.value, currency)
+    last = goal_value(goal, values[-1][1], currency) if values else value
+    later = "" if last == value else f" ({last} when the search for this goal ended)"
+    if goal.bound is None:
+        return f"plan {value}{later}, no {head('bound')}"
+    bound = goal_value(goal, goal.bound, currency)
+    return f"plan {value}{later}, {head('bound')} {bound} (dashed)"
+
+
 def _stairs(values: Pairs, bounds: Pairs, dimension: str, currency: str) -> Markup:
-    """Steps over the seconds since the run began; a bound holds at any time, so also before."""
-    start, end = values[0][0], max(time for time, _ in (*values, *bounds))
-    end = max(end, start + 1e-3)
+    """Steps over the seconds of the search; a bound holds at any time, so also before.
+
+    The axis begins at 0, or with the goal where that is in the second half of the time.
+    """
+    times = [time for time, _ in (*values, *bounds)]
+    start = min(times) if min(times) > 0.5 * max(times) else 0.0
+    end = max(times) + max(0.03 * (max(times) - start), 1e-3)  # room for what was found last
     most = 1.1 * max(abs(value) for _, value in (*values, *bounds)) or 1.0
     field = Field(
         axis_of("duration", start, end, head("search_time")),
-        axis_of(dimension, 0.0, most, "", currency),
+        axis_of(dimension, 0.0, most, currency if dimension == "money" else ""),
         *BOX,
     )
 
@@ -204,7 +218,8 @@ def _stairs(values: Pairs, bounds: Pairs, dimension: str, currency: str) -> Mark
         return tag("polyline", points=points(corners), class_=look)
 
     known = [line([(start, bounds[0][1]), *bounds[1:]], "bound")] if bounds else []
-    return Markup("").join([*field.grid(), *known, line(values, "found")])
+    found = [line(values, "found")] if values else []
+    return Markup("").join([*field.grid((4, 3)), *known, *found])
 
 
 def _steps(trail: Sequence[dict[str, object]], key: str) -> list[tuple[float, float]]:

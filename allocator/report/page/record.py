@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 from markupsafe import Markup
 
+from allocator.base.grouped import grouped
 from allocator.report.page.svg import number, points, tag, ticks
 
 Floats = npt.NDArray[np.float64]
@@ -87,7 +88,7 @@ def _panel(view: RecordView, top: float) -> Markup:
     for value in [0.0, 1.0] if view.marks else ticks(most / scale):
         y = y0 - _TALL * value * scale / (1.05 * most)
         parts.append(tag("line", x1=_LEFT, x2=_LEFT + _PLOT, y1=y, y2=y, class_="grid"))
-        parts.append(tag("text", f"{value:g}", x=_LEFT - 6, y=y + 4, class_="tick right"))
+        parts.append(tag("text", grouped(f"{value:g}"), x=_LEFT - 6, y=y + 4, class_="tick right"))
     parts.append(tag("text", label, x=16, y=y0 - _TALL + 4))
     parts.append(tag("path", d=_line(view, y0, 1.05 * most), class_="flow"))
     parts.append(tag("path", d=f"M{number(_LEFT)} {number(y0)}h{number(_PLOT)}", class_="axis"))
@@ -99,7 +100,7 @@ def _panel(view: RecordView, top: float) -> Markup:
         parts.append(tag("text", view.cycle, x=_LEFT, y=y0 + 52, class_="tick"))
     for value in ticks(span / size, 8):
         at = x(view.begin + value * size)
-        parts.append(tag("text", f"{value:g}", x=at, y=y0 + 34, class_="tick middle"))
+        parts.append(tag("text", grouped(f"{value:g}"), x=at, y=y0 + 34, class_="tick middle"))
     since = f"{unit} from the first row" if not view.begin else f"{unit} from the left edge"
     parts.append(tag("text", since, x=_LEFT + _PLOT, y=y0 + 52, class_="tick right"))
     return tag("g", *parts)

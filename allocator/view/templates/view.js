@@ -183,7 +183,8 @@ function chart(lines) {
     return d && `${d}H${x(end)}`;
   };
   const nodes = [part("path", {d: `M${left} ${tall - 20}H${left + room}`, class: "grid"})];
-  for (let k = 0; k <= 4; k++) nodes.push(part("text", {x: x(end * k / 4), y: tall - 6, class: "tick", "text-anchor": k === 0 ? "start" : k === 4 ? "end" : "middle"}, `${+(end * k / 4).toPrecision(2)} s`));
+  const about = end / 4, power = 10 ** Math.floor(Math.log10(about)), step = [1, 2, 5, 10].map(m => m * power).find(m => m >= about);
+  for (let t = 0; t <= end; t += step) nodes.push(part("text", {x: x(t), y: tall - 6, class: "tick", "text-anchor": t === 0 ? "start" : t > 0.95 * end ? "end" : "middle"}, `${+t.toPrecision(3)} s`));
   for (const [place, look] of [[3, "bound"], [2, "found"]]) nodes.push(part("path", {d: steps(place), class: look}));
   $("#chart").setAttribute("viewBox", `0 0 ${wide} ${tall}`);
   $("#chart").replaceChildren(...nodes);

@@ -10,7 +10,7 @@ import pytest
 
 import allocator.search
 from allocator.search import Settings
-from allocator.search.strategy import budgets, goal, model
+from allocator.search.strategy import budgets, goal, model, question_budgets
 from allocator.search.strategy.phase import Budget, Phase, run_phases
 from allocator.search.strategy.plan import has_firm_plan, is_firm, plan_phases
 
@@ -71,7 +71,7 @@ def test_the_parts_of_a_plan_leave_time_for_its_end(name: str) -> None:
 
 
 def test_the_parts_of_a_point_of_a_frontier_are_of_one_whole() -> None:
-    parts = budgets.QUESTIONS
+    parts = question_budgets.QUESTIONS
     point = (parts.frontier_search, parts.frontier_power, parts.frontier_least)
     assert 0.9 <= sum(point) <= 1.0
     assert parts.frontier_top + parts.frontier_top_least <= 0.5
@@ -98,8 +98,9 @@ def test_phases_run_in_order_where_their_condition_holds_until_the_end() -> None
 @pytest.mark.parametrize("record", ["PLAN", "NARROWED", "GOAL", "CANDIDATES", "BOUND", "QUESTIONS"])
 def test_every_budget_says_what_it_is(record: str) -> None:
     """Each field is followed by its docstring, and shares are shares."""
-    kind = type(getattr(budgets, record))
-    tree = ast.parse(Path(budgets.__file__).read_text(encoding="utf-8"))
+    room = question_budgets if record == "QUESTIONS" else budgets
+    kind = type(getattr(room, record))
+    tree = ast.parse(Path(room.__file__).read_text(encoding="utf-8"))
     (body,) = (n.body for n in tree.body if isinstance(n, ast.ClassDef) and n.name == kind.__name__)
     for field, words in zip(body[1::2], body[2::2], strict=True):
         assert isinstance(field, ast.AnnAssign)
@@ -107,7 +108,7 @@ def test_every_budget_says_what_it_is(record: str) -> None:
         assert isinstance(words.value, ast.Constant)
         assert isinstance(words.value.value, str)
         name = ast.unparse(field.target)
-        value = getattr(getattr(budgets, record), name)
+        value = getattr(getattr(room, record), name)
         if isinstance(value, float) and not re.search("seconds|again|crowded", name):
             assert 0.0 < value < 1.0, name
 

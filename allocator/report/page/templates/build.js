@@ -13,7 +13,7 @@ function bars() {
   for (let v = 0; v <= end * 1.0001; v += step) {
     const at = left + room * v / end;
     nodes.push(part("path", {d: `M${at.toFixed(1)} ${HEAD - 4}V${HEAD + ROW * B.steps.length}`, class: "grid"}));
-    nodes.push(part("text", {x: at.toFixed(1), y: 12, class: "tick", "text-anchor": v ? "middle" : "start"}, `${+v.toPrecision(3)} ${days ? "d" : "t"}`));
+    nodes.push(part("text", {x: at.toFixed(1), y: 12, class: "tick", "text-anchor": v ? "middle" : "start"}, `${figures(v)} ${days ? "d" : "t"}`));
   }
   const fits = Math.floor((left - 14) / 6.1);
   B.steps.forEach(([text, mass, sofar, power, k, spell], i) => {
@@ -50,7 +50,7 @@ function build(n) { // the map as it is after n steps
   for (const [k, i] of madeBy) if (byNumber[k]) byNumber[k].classList.toggle("later", i >= reached);
   const last = B.steps[reached - 1];
   $("#step-words").textContent = !last ? "nothing built yet" : `${reached} of ${B.steps.length}: ${last[0]}`;
-  $("#step-power").textContent = last ? `${+(last[2] / 1000).toPrecision(3)} t of material, ${+(last[3] / 1000).toPrecision(3)} kW firm` : "";
+  $("#step-power").textContent = last ? `${figures(last[2] / 1000)} t of material, ${figures(last[3] / 1000)} kW firm` : "";
   light(last && last[4] >= 0 ? data.names[last[4]] : null);
   mark();
   const box = chart.parentElement, y = HEAD + ROW * (reached - 1);

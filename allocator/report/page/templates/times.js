@@ -22,7 +22,7 @@ function words(s) {
 }
 function amount(v, unit) {
   if (unit === "J") { v /= 3.6e6; unit = "kWh"; }
-  return v >= 1000 && unit === "kg" ? `${+(v / 1000).toPrecision(3)} t` : `${+v.toPrecision(3)} ${unit}`;
+  return v >= 1000 && unit === "kg" ? `${figures(v / 1000)} t` : `${figures(v)} ${unit}`;
 }
 function part(name, facts, text) {
   const node = document.createElementNS(NS, name);
@@ -45,7 +45,7 @@ function levelAt(store, t) { // lowest and highest in the stretch of the recordi
   while (low < high) { const m = (low + high) >> 1; if (store.t[m] < t) low = m + 1; else high = m; }
   return [store.low[low], store.high[low]];
 }
-function rateWords(kg) { const g = kg * 1000; return g >= 0.0005 ? `${+g.toPrecision(3)} g/s` : "0"; }
+function rateWords(kg) { const g = kg * 1000; return g >= 0.0005 ? `${figures(g)} g/s` : "0"; }
 let time = null, going = new Array(T.sources.length).fill(null), span = 0, start = 0, rows = [], edge = 0, room = 1;
 const flowing = new Map(T.pipes.map(p => [p[0], null])), fed = new Map(T.pipes.map(p => [p[0], p]));
 const tops = T.stores.map(s => Math.max(...s.high, 1e-9)), fills = T.stores.map(s => s.k >= 0 && $(".level", byNumber[s.k]));
