@@ -114,3 +114,27 @@ def test_bursts_of_a_unit_that_fails_are_charged_within_the_rate(left: int, refu
     )
     found = [b.subject for b in audit(site, plan).breaches if b.rule == "battery_fill_rate"]
     assert found == ([f"with 1 of {gas_set.name!r} out of order: battery 'battery@hut'"] * refused)
+
+
+@pytest.mark.parametrize(
+    ("changes", "rule"),
+    [
+        ({}, "machine_units"),
+        ({"burst": {"battery@hut": 2.9}}, "outage_design"),
+        ({"burst": {}}, "outage_design"),
+    ],
+)
+def test_no_burst_is_burnt_in_a_unit_that_fails(changes: dict[str, object], rule: str) -> None:
+    """Four units burn 3.27 of bursts; three are left. To burn less is another collect layer."""
+    site, plan = ridge()
+    (gas_set,) = (m for m in plan.machines if m.type == "gas_set" and m.count)
+    left = dataclasses.replace(gas_set, count=3, **changes)  # type: ignore[arg-type]
+    outage = OutageOperation(
+        out={gas_set.name: 1},
+        machines=tuple(left if m is gas_set else m for m in plan.machines),
+        demands=plan.demands,
+    )
+    plan = dataclasses.replace(plan, robustness=Robustness(machines=1), outages=(outage,))
+    subject = f"with 1 of {gas_set.name!r} out of order"
+    found = {b.rule for b in audit(site, plan).breaches if b.subject.startswith(subject)}
+    assert rule in found
