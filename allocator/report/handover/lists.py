@@ -257,7 +257,7 @@ def _for_people(setting: Setting, ambient: float) -> dict[str, object]:
     }
 
 
-_AT_LEAST = ("keep at least", "keep, by sources", "buffer vessel holds")
+_AT_LEAST = ("keep at least", "keep, by sources", "buffer vessel holds", "drain a day, up to")
 """Settings of which less would be too little: rounded up, as what is built."""
 
 
