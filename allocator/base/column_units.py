@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable
 from typing import NamedTuple, TypeGuard
 
-from allocator.base.dimensions import DIMENSIONS
+from allocator.base.dimensions import DIMENSIONS, next_shown
 from allocator.base.grouped import grouped
 from allocator.base.table import Column
 
@@ -93,15 +93,19 @@ def shown_cell(column: Column, value: object, unit: ColumnUnit) -> str:
     if column.kind == "share" and 0.9995 <= value < 1 - 1e-5:
         return "99.9"  # 100 % only for all
     shown = value / unit.size
-    return figure(shown, 9 if column.kind not in _UNITS else 3)
+    return figure(shown, 9 if column.kind not in _UNITS else 3, column.towards)
 
 
-def figure(value: float, decimals: int = 3) -> str:
-    """Three significant figures, at most so many decimals, no exponent, no trailing zeros."""
+def figure(value: float, decimals: int = 3, towards: int = 0) -> str:
+    """Three significant figures, at most so many decimals, no exponent, no trailing zeros.
+
+    ``towards``: 1 to round up, -1 to round down, 0 to the nearest.
+    """
     if not value:
         return "0"
     wanted = 2 - math.floor(math.log10(abs(value)))
-    text = f"{value:.{min(max(wanted, 0), decimals)}f}"
+    places = min(max(wanted, 0), decimals)
+    text = f"{next_shown(value, towards, 3 - wanted + places):.{places}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else grouped(text)
 

@@ -35,6 +35,7 @@ class Column:
         unit: the unit that people see; empty: the one that suits the values.
         ambient: Pa. A column of absolute pressures with it is shown as gauge pressures, over it.
         files_only: in CSV, JSON and worksheets, not in what people read: another column says it.
+        towards: 1: people see it rounded up, as what is to be bought or built; -1: down.
 
     Raises:
         ValueError: the name is empty, or the kind is none of these.
@@ -49,6 +50,7 @@ class Column:
     unit: str = ""
     ambient: float = 0.0
     files_only: bool = False
+    towards: int = 0
 
     def __post_init__(self) -> None:
         if not self.name:

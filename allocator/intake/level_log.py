@@ -8,6 +8,7 @@ import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import UTC as UTC_ZONE
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import BinaryIO
@@ -15,6 +16,8 @@ from typing import BinaryIO
 from allocator.base.errors import Fault
 from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
 from allocator.intake.cells import TableFileError, refuse
+from allocator.intake.local_clock import LocalClock
+from allocator.intake.log_table import UTC
 
 NOISE = 0.1
 """Of a source's flow: readings below 0 by less are 0."""
@@ -90,6 +93,8 @@ class LevelLog:
     _read: int = 0
     _line: int = 0
     _last: float = -math.inf
+    _clock: LocalClock = field(default_factory=LocalClock)
+    _utc: bool = False
     _file: tuple[int, int] | None = None
     _first: bytes = b""
     _latest: bytes = b""
@@ -111,7 +116,8 @@ class LevelLog:
         """A time as people read it: a date where the log has dates, else from its time 0."""
         if self._origin is None:
             return f"t = {format_quantity(time, 'duration')}"
-        return (self._origin + timedelta(seconds=time)).isoformat(timespec="minutes")
+        local = time - self._clock.ahead_at(time)
+        return (self._origin + timedelta(seconds=local)).isoformat(timespec="minutes")
 
     def new_rows(self, *, last: bool = False) -> tuple[list[LogRow], list[Fault]]:
         """Rows that came, and what is wrong with others, each fault once.
@@ -131,6 +137,7 @@ class LevelLog:
                 ):
                     self._read, self._line, self._last = 0, 0, -math.inf
                     self._first = self._latest = b""
+                    self._clock.begin_again()
                     self.notes.append("was begun again, and is read from its first row")
                 self._file, self._missing = (found.st_dev, found.st_ino), False
                 file.seek(self._read)
@@ -202,6 +209,8 @@ class LevelLog:
         found = re.fullmatch(r"(.*?)\s*(?:[\[(](.*)[\])])?", heading)
         name, unit = (found[1], (found[2] or "").strip()) if found else (heading, "")
         if name.lower() in TIMES:
+            self._utc = unit.upper() in UTC
+            unit = "" if self._utc else unit
             self.dates = not unit
             return self._unit(place, "", unit, "duration", faults)
         if name not in self.wanted:
@@ -257,6 +266,7 @@ class LevelLog:
         if time is None or not values:
             return None
         self._last = time
+        self._clock.read(time)
         return LogRow(self._line, time, values)
 
     def _time(self, place: int, cell: str, column: _Column, faults: list[Fault]) -> float | None:
@@ -300,8 +310,10 @@ class LevelLog:
 
         Raises TableFileError where no row has been read: none can be counted from ``begin`` then.
         """
-        zoned = datetime.fromisoformat(cell).tzinfo is not None
-        origin = self._origin or datetime.fromisoformat(self.begin or cell)
+        zoned = self._date(cell).tzinfo is not None
+        origin = self._origin or (
+            datetime.fromisoformat(self.begin) if self.begin else self._date(cell)
+        )
         if zoned == (origin.tzinfo is not None):
             return "", ""
         if self.begin and self._last == -math.inf:
@@ -312,11 +324,21 @@ class LevelLog:
         problem = f"has {has}, and earlier ones have {have}: {shown(cell)}"
         return problem, "give all or none a time zone; the row is not used"
 
-    def _seconds(self, cell: str) -> float:
+    def _date(self, cell: str) -> datetime:
         then = datetime.fromisoformat(cell)
+        return then.replace(tzinfo=UTC_ZONE) if self._utc and then.tzinfo is None else then
+
+    def _seconds(self, cell: str) -> float:
+        then = self._date(cell)
         if self._origin is None:
             self._origin = datetime.fromisoformat(self.begin) if self.begin else then
-        return (then - self._origin).total_seconds()
+        seconds = (then - self._origin).total_seconds()
+        if then.tzinfo is not None:
+            return seconds
+        found, changed = self._clock.elapsed(then, seconds)
+        if changed:
+            self.notes.append(f"row {self._line}: {changed}")
+        return found
 
     def _value(self, place: int, cell: str, column: _Column, faults: list[Fault]) -> float | None:
         wanted = self.wanted[column.name]

@@ -53,7 +53,7 @@ def clock_change(times: Floats, began: str) -> tuple[str, ...]:
     notes = []
     for row in missing.tolist():
         begin = _date(began, float(times[row]) + usual)
-        if _changes(begin, spring=True):
+        if clocks_change(begin, spring=True):
             end = begin + timedelta(seconds=HOUR)
             notes.append(
                 f"no rows from {begin:%Y-%m-%d %H:%M} to {end:%H:%M}, as where clocks change to "
@@ -62,7 +62,7 @@ def clock_change(times: Floats, began: str) -> tuple[str, ...]:
             )
     for row in twice.tolist():
         begin = _date(began, float(times[row + 1]))
-        if _changes(begin, spring=False):
+        if clocks_change(begin, spring=False):
             notes.append(
                 f"the hour from {begin:%Y-%m-%d %H:%M} comes twice, as where summer time ends; "
                 "write times in UTC or with their offset, such as +02:00"
@@ -74,7 +74,7 @@ def _date(began: str, seconds: float) -> datetime:
     return datetime.fromisoformat(began) + timedelta(seconds=seconds)
 
 
-def _changes(when: datetime, *, spring: bool) -> bool:
+def clocks_change(when: datetime, *, spring: bool) -> bool:
     """Whether clocks change then, somewhere; in the south half a year later than in the north."""
     months = MONTHS if spring else (4, *MONTHS[2:])
     return when.weekday() == SUNDAY and when.hour < NIGHT and when.month in months

@@ -32,6 +32,7 @@ from allocator.model.widening import widened
 from allocator.site.records import POWER
 
 Rows = dict[str, int]
+HEAT_SINKS_STAY = "; heat sinks stay as made for these"
 
 
 def _rows_only(model: Model, rows: Rows, row: str, limit: Limit) -> Iterator[Limit]:
@@ -161,7 +162,14 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
     for fluid in fluids:
         mine = [s for s in sets.sources if sets.site.sources[s].fluid == fluid]
         path = ("sources", mine[0], "flow")
-        limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True))
+        sunk = any(
+            sets.site.pipes[build].sink is not None
+            for (_, carried), pipe in sets.pipes.items()
+            for build in (pipe.builds if carried == fluid else ())
+        )
+        # a sink's guarantee is for the file's flow, so its capacity is not lifted
+        words = HEAT_SINKS_STAY if sunk else ""
+        limit = slacked(model, Limit("flow", fluid, path, 1.0, "share", True, words))
         if model.has(always(fluid)):
             # what sources vent untapped is lifted with their flows, and counts
             model.raise_high(always(fluid))

@@ -24,9 +24,10 @@ class Limit:
 
     ``path``: keys that lead to it in the site file (empty for a want). ``value``: SI, of
     ``dimension``. ``more``: True where a larger value allows more. ``words``: a sentence without
-    its end, of a want, and of pipes of all builds together. ``squared``: what counts is the square
-    of the value, as of the pressure of a gas: a slack s is ``2 value s`` of it. ``cautious``: its
-    rows ask for more than the change needs, so that nothing is proven of a smaller one.
+    its end, of a want, and of pipes of all builds together; of flows what stays as it is.
+    ``squared``: what counts is the square of the value, as of the pressure of a gas: a slack s is
+    ``2 value s`` of it. ``cautious``: its rows ask for more than the change needs, so that nothing
+    is proven of a smaller one.
     """
 
     kind: str
@@ -52,7 +53,7 @@ class Limit:
     def stated(self) -> str:
         """What the limit says: ``stock.steel is 3.5 t``."""
         if self.kind == "flow":
-            return f"the '{self.name}' sources are limited to the flows in the file"
+            return f"the '{self.name}' sources are limited to the flows in the file{self.words}"
         if self.shared:
             return f"{self.words} no more than the file states"
         if self.kind == "want" and self.name.startswith("connect:"):

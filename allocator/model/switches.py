@@ -123,10 +123,11 @@ def _more_flow(model: Model, sets: IndexSets, fluid: str) -> Terms:
 
 
 def _more_given(model: Model, sets: IndexSets, fluid: str) -> Terms:
-    """The same, with what machines give that places are lifted for."""
+    """The same, with what machines give that places and types are lifted for."""
     terms = _more_flow(model, sets, fluid)
     for name, group in sets.groups.items():
-        rate, places = group.type.outputs.get(fluid, 0.0), ("slack", "places", name)
-        if rate and model.has(places):
-            terms.append((rate, places))
+        rate = group.type.outputs.get(fluid, 0.0)
+        for lifted in (("slack", "places", name), ("slack", "most", group.type.name)):
+            if rate and model.has(lifted):
+                terms.append((rate, lifted))
     return terms

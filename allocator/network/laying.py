@@ -10,7 +10,7 @@ from allocator.network.levels import discharges_of, level_above, level_of_existi
 from allocator.network.offers import Ask, Offer, offers_of
 from allocator.network.properties import film_fluid
 from allocator.network.records import Network, Stream
-from allocator.network.wet_gas import highest_dew
+from allocator.network.wet_gas import condensate_told, highest_dew
 from allocator.physics.faults import PhysicsError
 from allocator.site.records import BuiltPipe
 
@@ -122,8 +122,10 @@ def _remark_wet(draft: Draft, fluid: str, offers: list[Offer]) -> None:
                 "fluids",
                 fluid,
                 f"may cool in pipes below its dew point of {degrees(dew)}, and what condenses "
-                "there gives up heat that is not calculated: it may end hotter",
-                "cool it below its dew point by a cooler, which counts that heat",
+                "there gives up heat that is not calculated: it may end hotter"
+                f"{condensate_told(site, fluid, min(colder))}",
+                "cool it below its dew point by a cooler, which counts that heat, or fit drains at "
+                "the low points of its pipes",
             )
         )
 

@@ -22,6 +22,8 @@ from allocator.physics.faults import PhysicsError
 from allocator.physics.humidity import condensation_heat, dew_point, drained
 from allocator.site.records import Source
 
+DAY = 86400.0
+
 
 def heat_of_route(site: Network, route: Arc, hot: float) -> float:
     """J/kg at most of what condenses in a cooler's route that gas enters at ``hot`` K."""
@@ -68,6 +70,16 @@ def highest_dew(site: Network, fluid: str) -> float | None:
             with suppress(PhysicsError):  # drier than any dew above the freezing point
                 found.append(dew_point(share, pressure))
     return max(found, default=None)
+
+
+def condensate_told(site: Network, fluid: str, cold: float) -> str:
+    """What condenses in a day at most, with every source on, in words; empty where not known."""
+    mass, (_, high) = dry_mass(site, fluid), _pressures(site, fluid)
+    if mass is None:
+        return ""
+    wet = [s for s in site.sources.values() if s.fluid == fluid and vapour(site, s) > 0.0]
+    rate = math.fsum(s.flow * drained(vapour(site, s), high, cold, mass) for s in wet)
+    return f"; up to {format_quantity(DAY * rate, 'mass', 1)} of water a day"
 
 
 def _pressures(site: Network, fluid: str) -> tuple[float, float]:

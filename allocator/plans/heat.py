@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from allocator.base.json_kinds import JsonText
 from allocator.base.json_records import fact, record
 
@@ -79,6 +81,12 @@ class Heat:
     coolers: tuple[CoolerHeat, ...] = fact("coolers", "Coolers in the busiest state.", default=())
     limits: tuple[HeatLimit, ...] = fact("limits", "Limits with their values.", default=())
     notes: tuple[str, ...] = fact("notes", "What should be known of the above.", default=())
+    condensate: Mapping[str, float] = fact(
+        "condensate_kg_s",
+        "Water that may drain in a run or cooler, at most, by its route.",
+        optional=True,
+        default_factory=dict,
+    )
 
 
 @record

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from allocator.base.dimensions import format_gauge
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.report.drains import drains_of
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, shut_in, valves_of
@@ -62,6 +63,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_boosters(site, plan),
         *_buffer_vessels(plan),
         *_valves(site, plan),
+        *_drains(site, plan),
     )
 
 
@@ -212,6 +214,12 @@ def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
     for valve in valves:
         tag = f"{tags[key].tag} " if (key := f"back:{valve.thing}") in tags else ""
         yield BillLine(f"{tag}{valve.item}", valve.place, valve.count, "piece", None, "", None, 0.0)
+
+
+def _drains(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """Drains where gas may cool below its dew point. The site gives no price or material."""
+    for drain in drains_of(site, plan):
+        yield BillLine(drain.item, drain.place, 1.0, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

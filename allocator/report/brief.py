@@ -37,6 +37,7 @@ from allocator.report.words import (
     money,
     percent,
     quantity,
+    to_build,
     vented_at_all,
 )
 from allocator.site.money import lives_without_interest, running_span, unit_of_money
@@ -257,7 +258,7 @@ def _to_build(site: Network, plan: Plan) -> list[str]:
         ("connect", [f"{number} of {fluid}" for fluid, number in taps.items()]),
         ("machines", [f"{number} {kind}" for kind, number in units.items() if number]),
         ("storage", [_stored(site, kind, sizes) for kind, sizes in held.items()]),
-        ("pipe", [f"{quantity(run, 'length')} {build}" for build, run in metres.items()]),
+        ("pipe", [f"{to_build(run, 'length')} {build}" for build, run in metres.items()]),
         ("power lines", lines),
         ("coolers", coolers),
         ("boosters", [f"{b.booster} at {site.ground(b.start)}" for b in plan.boosters if b.new]),
@@ -270,7 +271,7 @@ def _stored(site: Network, kind: str, sizes: list[float]) -> str:
     """The new storage of a type in all, and over how many places."""
     dimension = "energy" if site.storage[kind].holds == POWER else "mass"
     places = f" at {len(sizes)} places" if len(sizes) > 1 else ""
-    return f"{quantity(sum(sizes), dimension)} {kind}{places}"
+    return f"{to_build(sum(sizes), dimension)} {kind}{places}"
 
 
 def _listed(rows: Iterable[tuple[str, list[str]]]) -> list[str]:

@@ -88,10 +88,10 @@ _STORES = (
     labelled("type"),
     labelled("place"),
     labelled("holds"),
-    labelled("size", "mass"),
-    labelled("new_size", "mass", name="new"),
-    labelled("size", "energy"),
-    labelled("new_size", "energy", name="new"),
+    replace(labelled("size", "mass"), towards=1),
+    replace(labelled("new_size", "mass", name="new"), towards=1),
+    replace(labelled("size", "energy"), towards=1),
+    replace(labelled("new_size", "energy", name="new"), towards=1),
     Column("new_units", "new units", "count", "Where the store comes in whole units."),
     labelled("promised", "mass_rate", file_key="promised_kg_per_s"),
     labelled("steady_inflow", "mass_rate", file_key="steady_inflow_kg_per_s"),
@@ -253,11 +253,11 @@ def goals(plan: Plan, currency: str = "") -> Table:
 _BILL = (
     Column("item", "item"),
     labelled("where"),
-    Column("quantity", "quantity", "number"),
+    Column("quantity", "quantity", "number", "Rounded up.", towards=1),
     labelled("unit"),
-    labelled("length", "length"),
+    replace(labelled("length", "length"), towards=1),
     labelled("material"),
-    Column("kg", "mass, kg", "number", "Of the material."),
+    Column("kg", "mass, kg", "number", "Of the material, rounded up.", towards=1),
 )
 
 

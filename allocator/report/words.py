@@ -38,9 +38,14 @@ NO_GAIN = 1e-6
 """Of firm power: less is the rounding of two programs."""
 
 
-def quantity(value: float, dimension: str) -> str:
-    """A value in SI as people write it, such as ``41.3 kW``."""
-    return format_quantity(value, dimension)
+def quantity(value: float, dimension: str, towards: int = 0) -> str:
+    """A value in SI as people write it, such as ``41.3 kW``; see ``format_quantity``."""
+    return format_quantity(value, dimension, towards)
+
+
+def to_build(value: float, dimension: str) -> str:
+    """What has to be bought or built: rounded up, so that it is never too little."""
+    return quantity(value, dimension, 1)
 
 
 def clock_words(plan: Plan) -> str:

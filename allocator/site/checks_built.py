@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from allocator.base.quantities import format_quantity, shown
+from allocator.base.quantities import format_quantity, parse_quantity, shown
 from allocator.site.checks_built_cooling import existing_coolers, existing_heat_sinks
 from allocator.site.checks_stores import whole_units
 from allocator.site.groups import Marked
@@ -123,12 +124,26 @@ def _stores(values: Values, stores: Mapping[str, StoreType]) -> dict[tuple[str, 
             if isinstance(size, Faulty):
                 values.sound = False
                 continue
+            size = _as_printed(store, size, dimension)
             problem, remedy = _size_refusal(store, place, size, dimension)
             if problem:
                 values.sound = False
                 where.fault(node, problem, remedy)
             sizes[name, place] = size
     return sizes
+
+
+def _as_printed(store: StoreType, size: float, dimension: str) -> float:
+    """The size that is meant: lists print the most, or whole units, in few digits rounded up."""
+    exact = [store.max_size] if size > store.max_size else []
+    if store.unit is not None:
+        exact.append(store.unit * math.floor(size / store.unit))
+    for one in exact:
+        if 0.0 < one < math.inf:
+            printed = parse_quantity(format_quantity(one, dimension, 1), dimension)
+            if math.isclose(printed, size, rel_tol=1e-9):
+                return one
+    return size
 
 
 def _size_refusal(store: StoreType, place: str, size: float, dimension: str) -> tuple[str, str]:

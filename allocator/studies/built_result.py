@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import ClassVar
 
+from allocator.base.dimensions import next_shown
 from allocator.base.labels import labelled
 from allocator.base.quantities import format_quantity
 from allocator.base.rendering import section_of
@@ -182,7 +183,10 @@ def built(
     for number, metres in (lengths or {}).items():
         if not 0.0 < metres < math.inf:
             raise StepError(f"the length of step {number} must be above 0; write '12=212 m'")
-    now = _as_laid(steps, now, pipes or {}, lengths or {})
+    planned = {
+        f"run:{run.route}:{run.fluid}": network.routes[run.route].length for run in made.runs
+    }
+    now = _as_laid(steps, now, pipes or {}, lengths or {}, planned)
     check_needs(steps, now)
     laid, part = built_part(network, made, now)
     text = path.read_text(encoding="utf-8")
@@ -230,18 +234,30 @@ def _as_laid(
     now: dict[str, DoneStep],
     pipes: Mapping[int, str],
     lengths: Mapping[int, float],
+    planned: Mapping[str, float],
 ) -> dict[str, DoneStep]:
-    """What is done, with the pipes and lengths that were laid."""
+    """What is done, with pipes and lengths as laid where they differ from ``planned``, m by key."""
     for number in (*pipes, *lengths):
         (key,) = keys_of(steps, [number])
         if key not in now or not key.startswith("run:"):
             raise StepError(f"step {number} is no pipe that is laid: name it as done as well")
     names = {keys_of(steps, [number])[0]: name for number, name in pipes.items()}
-    metres = {keys_of(steps, [number])[0]: length for number, length in lengths.items()}
+    metres = {
+        key: length
+        for number, length in lengths.items()
+        if not _as_planned(length, planned[(key := keys_of(steps, [number])[0])])
+    }
     return {
         key: replace(one, pipe=names.get(key, one.pipe), length=metres.get(key, one.length))
         for key, one in now.items()
     }
+
+
+def _as_planned(laid: float, planned: float) -> bool:
+    """Whether a length is the planned one as lists print it: in three figures or more."""
+    printed = (next_shown(planned, 1, digits) for digits in range(3, 10))
+    nearest = (float(f"{planned:.{digits}g}") for digits in range(3, 10))
+    return any(math.isclose(laid, one, rel_tol=1e-9) for one in (planned, *printed, *nearest))
 
 
 def _lengths(site: Site, now: Mapping[str, DoneStep]) -> dict[str, float]:

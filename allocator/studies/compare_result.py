@@ -18,7 +18,7 @@ from allocator.report.words import STATUS_WORDS
 from allocator.search import Settings
 from allocator.site.money import unit_of_money
 from allocator.site.records import POWER, Site
-from allocator.studies.compare_words import said
+from allocator.studies.compare_words import emissions_gap, said, unsettled
 from allocator.studies.comparison import Compared, compared_mixes
 from allocator.studies.figures import Figures
 from allocator.studies.result import StudyResult, joined, study_json
@@ -36,7 +36,9 @@ _FIGURES = (
     Column("mean_emitting", "mean emitting", "power"),
     labelled("served_share", "share", "Of the power demanded, at all times."),
     Column("first_goal_gap", "gap", "share", "Of the first goal."),
+    Column("open", "not settled", "text", "By how much of itself a goal may still be better."),
     labelled("counted", "emission_rate", file_key="counted_kg_per_s"),
+    Column("emissions_gap", "its gap", "share", "By so much of itself it may be less; 100 %: all."),
     labelled("biogenic", "emission_rate", file_key="biogenic_kg_per_s"),
     labelled("money", "money", "In all."),
     Column("heat", "heat given", "power", "Mean over time."),
@@ -56,6 +58,7 @@ _ADEQUACY = (
         "Mean of years in which machines fail.",
     ),
 )
+_OPEN = "What the search left open: no figure of these mixes is proven to be best"
 _PROMISED = ("mix", "firm_clean", "firm_emitting", "served_share", "mean_clean", "mean_emitting")
 _REST = (
     *("mix", "biogenic", "money", "heat", "hours_short_per_year"),
@@ -108,8 +111,10 @@ class CompareResult(StudyResult):
         )
         tables: list[Table] = []
         if planned:
-            promised = (*_PROMISED, "counted")
+            promised = (*_PROMISED, "counted", "emissions_gap")
             tables.append(made.select(*promised, title="Firm power and mean power"))
+            left = made.select("mix", "open", title=_OPEN)
+            tables.append(replace(left, rows=tuple(row for row in left.rows if row[1])))
             tables += self.tables()[1:]
             tables.append(made.select(*_REST, title="Cost, heat, end of search, audit"))
             names = [column.name for column in _ADEQUACY if column in made.columns]
@@ -288,7 +293,16 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
         return
     values = (
         *(f.status, f.verified, f.firm_clean, f.firm_total - f.firm_clean, f.mean_clean),
-        *(f.mean_total - f.mean_clean, f.served_share, f.gap, f.counted, f.biogenic, f.money),
+        *(
+            f.mean_total - f.mean_clean,
+            f.served_share,
+            f.gap,
+            unsettled(row.plan),
+            f.counted,
+            emissions_gap(row.plan),
+            f.biogenic,
+            f.money,
+        ),
         *(f.heat, row.hours_short),
     )
     for column, value in zip(_FIGURES, values, strict=True):

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from allocator.base.status import Status
-from allocator.report.words import money, percent, quantity
-from allocator.studies.comparison import Compared, bought
+from allocator.plans.records import Plan
+from allocator.report.words import GOAL_WORDS, STATUS_WORDS, money, percent, quantity
+from allocator.studies.comparison import Compared, bought, open_goals
 
 YEAR = 31_557_600.0
 SERVED = 1e-5
@@ -15,7 +16,28 @@ UNSETTLED = 0.01
 """Clean supply alone cannot be worse than beside emitting supply; by this share it is search."""
 
 
+MOST_TOLD = 3
+"""Goals of a row that are told as not settled: a cell has room for no more."""
 FULL = "cheapest at full service"
+
+
+def unsettled(plan: Plan | None) -> str:
+    """Why the search of a plan stopped, and the gaps of goals that it left open; else empty."""
+    left = () if plan is None else open_goals(plan)
+    if not left:
+        return ""
+    told = [
+        f"{GOAL_WORDS[goal.name.partition(' to priority ')[0]]} "
+        + ("gap unknown" if goal.gap is None else f"gap {percent(goal.gap)}")
+        for goal in left[:MOST_TOLD]
+    ]
+    return f"{STATUS_WORDS.get(left[0].status, left[0].status)}: {'; '.join(told)}"
+
+
+def emissions_gap(plan: Plan | None) -> float | None:
+    """Share of counted emission that may be saved; 1 where nothing is proven; None: no goal."""
+    found = [goal for goal in (plan.goals if plan else ()) if goal.name == "emissions"]
+    return (1.0 if found[0].gap is None else found[0].gap) if found else None
 
 
 def said(rows: Sequence[Compared], currency: str = "") -> str:

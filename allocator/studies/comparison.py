@@ -8,10 +8,11 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 from allocator.base.clock import Clock
+from allocator.base.status import Status
 from allocator.engine import NoPlanError, plan_site
 from allocator.network.deriving import network_of
 from allocator.plans.file import plan_from_json, plan_to_json
-from allocator.plans.records import Ceiling, Plan
+from allocator.plans.records import Ceiling, GoalResult, Plan
 from allocator.search import Settings
 from allocator.simulation.adequacy_records import Adequacy, YearlyEstimate
 from allocator.site.records import Site
@@ -43,6 +44,10 @@ class Compared:
 
 FIRST_SHARE = 0.8
 """Of the time for planning every mix once; the rest is for those that another's plan betters."""
+
+POOR = 0.1
+"""A plan whose goals may be better by more than this share of themselves is searched again."""
+SETTLED = (Status.OPTIMAL, Status.WITHIN_GAP, Status.YIELDED, Status.NOT_SOUGHT)
 
 LEAST_TIME = 1.0
 """s for a mix, however late it is."""
@@ -85,9 +90,13 @@ def compared_mixes(
         now = [(v, study.start(v)) for v in variants if v.wave == wave]
         later = sum(v.shares for v in variants if v.wave > wave)
         study.plan_all(now, later, FIRST_SHARE)
-    again = [(v, start) for v in variants if (start := study.bettered(v)) is not None]
+    again = [
+        (mix, study.bettered(mix) or study.start(mix))
+        for mix in variants
+        if study.bettered(mix) is not None or study.poor(mix)
+    ]
     if again:
-        tell(f"{len(again)} of them again, from better plans of others")
+        tell(f"{len(again)} of them again: others' plans are better, or much is not settled")
         study.plan_all(again, 0, 1.0)
     study.settle(variants)
     return [study.rows[variant.name] for variant in variants]
@@ -129,6 +138,13 @@ class _Study:
         if row.plan is None or better(mix, best, row.plan):
             return best
         return None
+
+    def poor(self, mix: Variant) -> bool:
+        """Whether the time was too short for a good plan of a mix; never with a node limit."""
+        if self._settings_given.node_limit is not None or mix.name in self._proven:
+            return False
+        plan = self.rows[mix.name].plan
+        return plan is None or any(g.gap is None or g.gap > POOR for g in open_goals(plan))
 
     def plan_all(self, tasks: Sequence[Task], later: int, share: float) -> None:
         """Plan some mixes in their share of the time up to ``share``, beside ``later`` shares."""
@@ -209,6 +225,11 @@ class _Study:
         worse = row.plan is None or (old is not None and not better(mix, row.plan, old))
         if old is None or not worse:
             self.rows[mix.name] = row
+
+
+def open_goals(plan: Plan) -> tuple[GoalResult, ...]:
+    """Goals of a plan of which the search did not settle that none is better."""
+    return tuple(goal for goal in plan.goals if goal.status not in SETTLED and goal.gap != 0.0)
 
 
 def _row(mix: Variant, result: Result) -> Compared:

@@ -155,7 +155,7 @@ def _built(built: Tree, site: Network, part: Plan) -> Tree:
     for use in uses:
         if use.new_size > 0:
             dimension = "energy" if site.storage[use.type].holds == POWER else "mass"
-            told = exact_text(_rounded_down(use.size), dimension)
+            told = exact_text(use.size, dimension)
             storage.setdefault(use.type, {})[site.ground(use.place)] = told
     machines = {name: dict(counts) for name, counts in (built.get("machines") or {}).items()}
     for group in part.machines:

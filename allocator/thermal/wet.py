@@ -18,6 +18,7 @@ from allocator.thermal.temperatures import CarriedHeat, FoundTemperatures
 NOTHING = 0.01
 """K below a dew point that are not worth telling, and beyond what its equations are good for."""
 
+DAY = 86400.0
 LEAST = 1e-9
 """kg/s of water that are not worth telling."""
 
@@ -43,7 +44,7 @@ def wet_notes(
     plan: Plan,
     hottest: Mapping[str, Sequence[FoundTemperatures]],
     coldest: Mapping[str, Sequence[FoundTemperatures]],
-) -> tuple[str, ...]:
+) -> tuple[tuple[str, ...], dict[str, float]]:
     """A note for each run whose end may be colder than the dew point of the wet gas that it may
 
     carry, and for each source that says more vapour than its gas can hold at its mouth.
@@ -52,9 +53,10 @@ def wet_notes(
     at the coldest end that it may have, the one without the film inside (``coldest``), at the
     highest pressure of these sources. Of each source no more drips than it sends in that state,
     and nothing that has dripped already where all its ways have led, at their hottest. What stores
-    give may be the wettest gas that comes to them.
+    give may be the wettest gas that comes to them. Besides, kg/s at most of water by route.
     """
     notes: list[str] = []
+    water: dict[str, float] = {}
     tapped = {use.name for use in plan.sources if use.tapped}
     for fluid, founds in coldest.items():
         mine = {s.name: s for s in site.sources.values() if s.fluid == fluid and s.name in tapped}
@@ -78,17 +80,16 @@ def wet_notes(
                     worst[name] = told
         known = dry_mass(site, fluid) is not None
         for name, told in worst.items():
-            amount = (
-                f": up to {format_quantity(told.water, 'mass_rate')} of water to drain"
-                if known
-                else ""
-            )
+            water[name] = told.water if known else 0.0
+            rate = format_quantity(told.water, "mass_rate")
+            daily = format_quantity(told.water * DAY, "mass", 1)
+            amount = f": up to {rate} of water to drain, {daily} a day" if known else ""
             notes.append(
                 f"{name.partition(': ')[0]}: {fluid} may cool to "
                 f"{format_quantity(told.outlet, 'temperature')}, below its dew point of "
-                f"{format_quantity(told.dew, 'temperature')}{amount}"
+                f"{format_quantity(told.dew, 'temperature')}{amount}; fit a drain at its low points"
             )
-    return tuple(notes)
+    return tuple(notes), water
 
 
 def _in_run(

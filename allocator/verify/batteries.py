@@ -131,6 +131,15 @@ def _bursts(case: Case, findings: Findings, battery: BatteryUse, kind: str, subj
     check_promise(case, findings, subject, promise, supply)
 
 
+def check_rates(case: Case, findings: Findings) -> None:
+    """Charge and release within rates, whole units that burn a part of a burst included.
+
+    Asked of outages too: fewer units that always run have less room for bursts.
+    """
+    for battery in case.plan.batteries:
+        _rates(case, findings, battery, f"battery {battery.name!r}")
+
+
 def _rates(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:
     record = case.site.storage[battery.type]
     into = [power for kind in CLASSES for _, _, power in bursts_into(case, battery, kind)]

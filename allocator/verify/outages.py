@@ -16,6 +16,7 @@ from allocator.plans.outages import OutageOperation, plan_during
 from allocator.plans.records import MachineUse, Plan
 from allocator.site.records import POWER
 from allocator.verify import (
+    batteries,
     collect,
     hottest,
     pipes,
@@ -36,6 +37,7 @@ ASKED = (
     supply.check_supply,
     running.check_running,
     running.check_swing,
+    batteries.check_rates,
     power.check_power,
     power.check_lines,
     recovery.check_recovery,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import jsonschema
@@ -229,3 +230,22 @@ def test_a_time_zone_on_one_side_only_is_refused(
     err = capsys.readouterr().err
     told = f"{state}:3:7: state: time is '{time}' and 'starts_at' of the site is '{begin}'"
     assert (told in err) == refused
+
+
+@pytest.mark.parametrize(("change", "ahead"), [("2027-03-28T02:00", 1), ("2027-10-31T03:00", -1)])
+def test_a_change_of_summer_time_is_no_alarm(
+    change: str, ahead: int, networks: Path, planned: Path, tmp_path: Path, capsys: Told
+) -> None:
+    """Bursts go through the night in which the clock of the log is changed."""
+    file, at = tmp_path / "levels.csv", datetime.fromisoformat(change)
+    rows = ["time,digester [g/s]"]
+    for n in range(3 * 24 * 6):
+        when = at + timedelta(minutes=20 * (n - 3 * 50))
+        told = when if when < at else when + timedelta(hours=ahead)
+        rows.append(f"{told.isoformat()},{12.0 if (n / 3 - 2.0) % 24.0 < 6.0 else 0.0}")
+    file.write_text("\n".join(rows) + "\n", "utf-8")
+    given = ["operate", str(networks / "first.yaml"), str(planned), "--follow", str(file), "--once"]
+    assert main(given) == 0
+    out, err = capsys.readouterr()
+    assert "432 rows read; sources: all as stated" in out
+    assert "summer time" in err

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -182,3 +183,58 @@ def test_a_log_begun_again_is_known_by_its_last_row_as_well(tmp_path: Path) -> N
     file.write_text(HEAD + "".join([*rows[:-1], "1999,40,10,\n"]), "utf-8")
     assert len(log.new_rows()[0]) == 1000
     assert "was begun again, and is read from its first row" in log.notes
+
+
+SPRING, AUTUMN = datetime(2027, 3, 28, 2), datetime(2027, 10, 31, 3)
+
+
+@pytest.mark.parametrize("minutes", [10, 30, 60])
+@pytest.mark.parametrize(("change", "ahead"), [(SPRING, 1), (AUTUMN, -1)])
+def test_local_times_are_read_in_order_where_clocks_change(
+    tmp_path: Path, change: datetime, ahead: int, minutes: int
+) -> None:
+    """Clocks are put ahead an hour, or back; with a zone there is nothing to find out."""
+    begin = change - timedelta(days=1)
+    moments = [begin + k * timedelta(minutes=minutes) for k in range(2 * 24 * 60 // minutes)]
+    shift = timedelta(hours=ahead)
+    local = [when if when < change else when + shift for when in moments]
+    offsets = [(1 if ahead > 0 else 2) + (0 if when < change else ahead) for when in moments]
+    wanted = [float(60 * minutes * k) for k in range(len(moments))]
+    for name, zones in (("plain", [""] * len(local)), ("zoned", [f"+0{o}:00" for o in offsets])):
+        file = tmp_path / f"{name}.csv"
+        rows = "".join(f"{t.isoformat()}{z},on\n" for t, z in zip(local, zones, strict=True))
+        file.write_text("time,well [on]\n" + rows, "utf-8")
+        log = LevelLog(file, WANTED)
+        found, faults = log.new_rows()
+        assert ([row.time for row in found], faults) == (wanted, [])
+        assert len(log.notes) == (name == "plain")
+    assert (
+        log.time_text(wanted[-1])[:16] == (begin + timedelta(seconds=wanted[-1])).isoformat()[:16]
+    )
+
+
+def test_a_log_of_local_times_that_is_begun_again_keeps_its_hour(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    times = [SPRING - timedelta(minutes=10 * k) for k in range(9, 0, -1)]
+    later = [SPRING + timedelta(minutes=60 + 10 * k) for k in range(3)]
+    text = "time,well [on]\n" + "".join(f"{t.isoformat()},on\n" for t in (*times, *later))
+    file.write_text(text, "utf-8")
+    log = LevelLog(file, WANTED)
+    once = [row.time for row in log.new_rows()[0]]
+    file.write_text(text.replace(",on", ",1"), "utf-8")
+    assert [row.time for row in log.new_rows()[0]] == once == [600.0 * k for k in range(12)]
+    assert log.time_text(once[-1]) == later[-1].isoformat(timespec="minutes")
+    file.write_text(f"time,well [on]\n{(later[-1] + timedelta(hours=2)).isoformat()},1\n", "utf-8")
+    assert [row.time for row in log.new_rows()[0]] == [once[-1] + 7200.0]
+
+
+def test_an_hour_without_rows_by_day_is_missing(tmp_path: Path) -> None:
+    file = tmp_path / "l.csv"
+    noon = datetime(2027, 3, 28, 12)
+    minutes = (0, 10, 20, 30, 40, 50, 120)
+    rows = "".join(f"{(noon + timedelta(minutes=m)).isoformat()},on\n" for m in minutes)
+    file.write_text("time [UTC],well [on]\n" + rows, "utf-8")
+    log = LevelLog(file, WANTED, "2027-03-28T12:00+00:00")
+    assert [row.time for row in log.new_rows()[0]] == [60.0 * m for m in minutes]
+    file.write_text("time,well [on]\n" + rows, "utf-8")
+    assert [r.time for r in LevelLog(file, WANTED).new_rows()[0]] == [60.0 * m for m in minutes]

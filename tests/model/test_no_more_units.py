@@ -6,6 +6,9 @@ from dataclasses import replace
 
 import pytest
 
+from allocator.model.index_sets import index_sets_of
+from allocator.model.rules.stores import most_given, most_units
+from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
 from allocator.site.records import (
@@ -88,3 +91,19 @@ def test_units_whose_exhaust_is_used_are_left() -> None:
     served = next(use for use in plan.demands if use.name == "greenhouse")
     assert served.clean_share == pytest.approx(1.0, rel=1e-6)
     assert units(plan)[0] > 5
+
+
+@pytest.mark.parametrize(
+    ("standing", "at_place", "of_type", "most"),
+    [(0, None, None, 1000), (2, None, 5, 5), (2, 3, None, 3), (2, 9, 5, 5), (2, 4, 5, 4)],
+)
+def test_bounds_count_standing_units_and_the_most_of_a_type(
+    standing: int, at_place: int | None, of_type: int | None, most: int
+) -> None:
+    site = free_machines()
+    engine = replace(site.machines["engine"], places={"yard": at_place}, max_units=of_type)
+    built = replace(site.built, machines={("engine", "yard"): standing} if standing else {})
+    site = replace(site, machines={"engine": engine}, built=built)
+    sets = index_sets_of(network_of(site))
+    assert most_units(sets.groups["engine@yard"]) == most
+    assert most_given(sets, "flue") == pytest.approx(2 * GRAM * most)

@@ -174,6 +174,7 @@ FULL = Plan(
         (CoolerHeat("fan at north", "fan x 2", 9e3, 180.0, 4e3, 320.0),),
         (HeatLimit("run ridge", "surface", "K", 311.0, 333.15),),
         ("ridge: gas may drip",),
+        {"ridge": 0.0002},
     ),
     set_points=SetPoints(
         (StoreHold("holder@works", "kg", 9.0), StoreHold("cells@works levelling", "J", 1.0)),
@@ -403,7 +404,7 @@ OPTIONAL = {
     "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
     "clock_worth.free_proven", "withstands.lost_machines", "machines_out",
-    "machines_out[].machines[].receiver_kg",
+    "machines_out[].machines[].receiver_kg", "heat.condensate_kg_s",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 

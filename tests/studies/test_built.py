@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import multiprocessing
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,11 +13,15 @@ from crashing import killed_at
 
 import allocator as al
 from allocator.base import folders
+from allocator.base.dimensions import next_shown
+from allocator.base.rendering import shown_cells
 from allocator.cli.entry import main
 from allocator.engine.plan_folder import write_plan_files
 from allocator.network.deriving import network_of
 from allocator.report.bill import bill_of_materials
 from allocator.report.handover.build_order import build_order
+from allocator.report.handover.stock import bill_with_totals
+from allocator.site.document import read_document
 from allocator.studies.done_steps import DoneStep, StepError, check_needs, numbers_of
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
@@ -184,3 +189,63 @@ def test_a_kill_leaves_no_site_file_without_its_record(saved: Path, tmp_path: Pa
             assert "built:" in site.read_text()
         number += 1
     assert between
+
+
+def test_a_size_is_written_as_it_is(plan: al.Plan) -> None:
+    """Rounded down, a store that stands would lack a hair of what its plan asks for."""
+    (store,) = plan.stores
+    odd = 117.77777777777779
+    built = replace(store, size=odd, new_size=odd)
+    result = al.built(FIRST, replace(plan, stores=(built,)), done=range(1, 4))
+    tree = read_document(result.site_text.encode())
+    network = network_of(al.read_site(FIRST))
+    steps = build_order(network, replace(plan, stores=(built,)))
+    (number,) = [step.number for step in steps if step.key == f"store:{store.name}"]
+    assert number <= 3, "the store is among the steps that are done"
+    assert f"{odd!r} kg" in str(tree), result.site_text
+
+
+def test_a_length_as_it_is_printed_is_the_planned_one(plan: al.Plan) -> None:
+    network = network_of(al.read_site(FIRST))
+    steps = build_order(network, plan)
+    step = next(step for step in steps if step.key.startswith("run:"))
+    route = step.key.split(":")[1]
+    exact = network.routes[route].length
+    numbers = range(1, step.number + 1)
+    for metres, kept in (
+        (next_shown(exact, 1), None),
+        (float(f"{exact:.3g}"), None),
+        (exact * 1.02, exact * 1.02),
+    ):
+        result = al.built(FIRST, plan, done=numbers, lengths={step.number: metres})
+        assert result.done[step.key].length == kept
+
+
+def test_what_is_to_be_built_is_printed_no_less_than_it_is(plan: al.Plan) -> None:
+    site = network_of(al.read_site(FIRST))
+    (store,) = plan.stores
+    odd = replace(plan, stores=(replace(store, size=117.12, new_size=117.12),))
+    columns, (heads, *rows) = shown_cells(bill_with_totals(site, odd))
+    amount = [column.name for column in columns].index("amount")
+    assert "118" in {row[amount] for row in rows}, heads
+    assert any("118 kg" in step.what for step in build_order(site, odd))
+
+
+@pytest.mark.parametrize(
+    ("size", "typed", "read"),
+    [
+        ("{max: 130.4 kg}", "131 kg", 130.4),
+        ("{max: 130.4 kg}", "130.2 kg", 130.2),
+        ("{max: 200.04 kg, unit: 33.34 kg}", "134 kg", 133.36),
+    ],
+)
+def test_the_most_and_whole_units_are_read_as_printed(
+    size: str, typed: str, read: float, tmp_path: Path
+) -> None:
+    text = FIRST.read_text(encoding="utf-8")
+    head, _, rest = text.partition("    size: ")
+    path = tmp_path / "site.yaml"
+    built = f"\nbuilt: {{storage: {{gas_holder: {{mill: {typed}}}}}}}\n"
+    path.write_text(f"{head}    size: {size}\n{rest.partition(chr(10))[2]}{built}", "utf-8")
+    site = al.read_site(path)
+    assert site.built.storage["gas_holder", "mill"] == pytest.approx(read, rel=1e-12)

@@ -11,13 +11,18 @@ from pathlib import Path
 import pytest
 
 from allocator.base.rendering import csv_of
+from allocator.base.status import Status
 from allocator.network.reading import read_site
+from allocator.plans.records import GoalResult
 from allocator.search import Settings
 from allocator.site.records import Mix, Site
+from allocator.studies import comparison
 from allocator.studies.compare_result import compare, compare_result
 from allocator.studies.compare_words import said
 from allocator.studies.comparison import Compared, bought, compared_mixes
 from allocator.studies.mixes import mixes_of
+from allocator.studies.results import Result
+from allocator.studies.running import StudyCase
 from allocator.verify import audit
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -201,3 +206,46 @@ def test_mixes_keep_to_the_stricter_cap(island: Site) -> None:
     named = mixes_of(site)[-1]
     assert named.site.limits.emission == island.limits.emission
     assert named.site.limits.money == 5.0
+
+
+def test_what_the_time_left_open_is_told_beside_emissions(
+    island: Site, rows: list[Compared]
+) -> None:
+    """A poor plan's emissions are not taken for those of its mix."""
+    row = next(row for row in rows if row.name == "diesel_set only")
+    assert row.plan is not None
+    first = row.plan.goals[0]
+    goals = (
+        replace(first, status=Status.OPTIMAL, gap=0.0),
+        GoalResult("emissions", "kg/s", "min", 1.14, 0.1254, 0.89, Status.TIME_LIMIT),
+        GoalResult("money", "1", "min", 9e4, None, None, Status.TIME_LIMIT),
+    )
+    poor = replace(row, plan=replace(row.plan, goals=goals))
+    result = compare_result(island, [poor])
+    assert result.comparison.column("open") == (
+        "time ran out: emissions gap 89 %; cost gap unknown",
+    )
+    assert result.comparison.column("emissions_gap") == (0.89,)
+    assert "What the search left open" in result.summary()
+    done = tuple(replace(goal, status=Status.OPTIMAL) for goal in goals)
+    settled = compare_result(island, [replace(row, plan=replace(row.plan, goals=done))])
+    assert "left open" not in settled.summary()
+
+
+def test_a_mix_without_a_good_plan_has_more_of_the_time(
+    island: Site, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each is planned once; those with wide gaps again, those that are settled not."""
+    planned: list[str] = []
+
+    def none(function: object, cases: list[StudyCase], workers: object) -> dict[str, Result]:
+        planned.extend(case.key for case in cases)
+        return {case.key: Result(None, "not in time", 0.0) for case in cases}
+
+    monkeypatch.setattr(comparison, "run_cases", none)
+    compared_mixes(island, Settings(time_limit=1e6))
+    names = [mix.name for mix in mixes_of(island)]
+    assert planned == [*names, *names]
+    planned.clear()
+    compared_mixes(island, QUICK)
+    assert planned == names

@@ -187,3 +187,15 @@ def test_what_is_known_beside_a_plan_is_sound() -> None:
             assert other.amount == pytest.approx(known.amount, rel=2e-3)
         held = [limit for limit in plain.limits if limit != one]
         assert plain.possible(held) == begun.possible(held)
+
+
+def test_flows_are_told_not_to_change_heat_sinks() -> None:
+    """A sink's guarantee is for the flow of the file; without one there is nothing to tell."""
+    cases = Path(__file__).parents[1] / "cases"
+    for path, told in ((cases / "heat_sink_cools.yaml", True), (FIRST, False)):
+        site = network_of(read_site(path))
+        limits = elastic_relaxation_of(site, EXACT, Clock(None)).limits
+        flows = [limit.stated for limit in limits if limit.kind == "flow"]
+        assert flows
+        assert [("heat sinks stay" in words) for words in flows] == [told] * len(flows)
+        assert all(len(words.split()) <= 20 for words in flows)

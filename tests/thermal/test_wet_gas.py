@@ -6,9 +6,14 @@ from pathlib import Path
 
 import pytest
 
-from allocator.network.reading import check_site
+from allocator.base.quantities import parse_quantity
+from allocator.network.deriving import network_of
+from allocator.network.reading import check_site, read_site
 from allocator.physics.humidity import drained, most_vapour
 from allocator.plans.records import Plan
+from allocator.report.bill import bill_of_materials
+from allocator.report.handover.set_points import set_points
+from allocator.report.loads import corridor_of
 from allocator.search import Settings, make_plan
 
 CASE = Path(__file__).parents[1] / "cases" / "wet_and_dry.yaml"
@@ -116,3 +121,45 @@ def test_what_has_drained_drains_no_more(tmp_path: Path) -> None:
     (note,) = plan.heat.notes
     assert note.startswith("chiller at yard: gas may cool to 16 degC")
     assert water_of(note) == pytest.approx(2e-3 * drained(0.04, 101_325.0, 289.15, 0.024), rel=0.01)
+
+
+def test_condensate_of_a_day_is_told_and_drained(tmp_path: Path) -> None:
+    """In the note, in the bill and among the settings, never less than what comes in the state."""
+    path = changed(tmp_path, "water: 50 %", "water: 4 %")
+    site = network_of(read_site(path))
+    plan = plan_of(path)
+    assert plan.heat is not None
+    ((route, rate),) = plan.heat.condensate.items()
+    (note,) = (note for note in plan.heat.notes if note.startswith("lane: "))
+    assert water_of(note) == pytest.approx(rate, rel=0.01)
+    daily = parse_quantity(note.partition("to drain, ")[2].partition(" a day")[0], "mass")
+    assert 86400.0 * rate <= daily * (1 + 1e-5) < 86400.0 * rate * 1.01
+    assert "fit a drain at its low points" in note
+    (line,) = (row for row in bill_of_materials(site, plan) if "drain for" in row.item)
+    assert line.where.startswith(f"{corridor_of(site.routes[route])}: yard to ")
+    (setting,) = (one for one in set_points(site, plan) if "drain a day" in one.setting)
+    assert (setting.value, setting.unit) == (pytest.approx(86400.0 * rate), "kg")
+
+
+def test_dry_gas_has_no_drains(tmp_path: Path) -> None:
+    path = changed(tmp_path, ", water: 50 %", "")
+    plan = plan_of(path)
+    assert plan.heat is None or not plan.heat.condensate
+    site = network_of(read_site(path))
+    assert not any("drain for" in row.item for row in bill_of_materials(site, plan))
+
+
+def test_checked_gas_that_may_condense_in_pipes_is_told_with_its_water_of_a_day(
+    tmp_path: Path,
+) -> None:
+    """2 g/s with 0.3 / 0.7 mol of vapour to the mol, down to 30 degC: 172.8 kg/d times 0.2884."""
+    text = CASE.read_text(encoding="utf-8").replace("water: 50 %", "water: 30 %")
+    text = text.replace("30 degC, water", "90 degC, water")
+    text = text.replace("engine: {inputs", "engine: {max_inlet_temperature: 60 degC, inputs")
+    text += "coolers: {chiller: {fluid: gas, set_point: 55 degC, places: [yard], duty: 1 kW}}\n"
+    path = tmp_path / "site.yaml"
+    path.write_text(text, encoding="utf-8")
+    (told,) = (str(w) for w in check_site(path).warnings if "may cool in pipes" in str(w))
+    daily = parse_quantity(told.partition("up to ")[2].partition(" of water a day")[0], "mass")
+    assert daily == pytest.approx(172.8 * 0.2884, rel=0.01)
+    assert "fit drains at the low points" in told

@@ -63,7 +63,8 @@ NOT_SEEN = (
     ),
 )
 """Fields that no plan below has; tests/tampered_holds.py, tampered_outages.py, tests/studies
-and tests/thermal/test_heat_of_coolers.py break their rules."""
+and tests/thermal/test_heat_of_coolers.py break their rules, test_lumpy_bursts.py those of
+bursts in outages."""
 
 
 def planned(path: Path) -> tuple[Site, Plan]:

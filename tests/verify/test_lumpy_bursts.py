@@ -8,7 +8,8 @@ import functools
 import pytest
 from networks.stored_answers import planned, site_of
 
-from allocator.plans.records import Plan
+from allocator.plans.outages import OutageOperation
+from allocator.plans.records import Plan, Robustness
 from allocator.site.records import Site
 from allocator.verify import audit
 
@@ -80,3 +81,60 @@ def test_fuel_in_proportion_needs_neither_and_gives_more() -> None:
     assert even.power.firm_clean > batched.power.firm_clean * 1.003
     assert all(not m.buffer_vessel for m in even.machines)
     assert sum(b.swing_part for b in even.batteries) == 0.0
+
+
+@pytest.mark.parametrize(("left", "refused"), [(4, False), (3, True)])
+def test_bursts_of_a_unit_that_fails_are_charged_within_the_rate(left: int, refused: bool) -> None:
+    """Units that run have room for 3.27 of bursts; one less, and a whole unit runs in lumps.
+
+    The battery may be charged with what bursts give and 1 kW, which is less than a unit.
+    """
+    site, plan = ridge()
+    (gas_set,) = (m for m in plan.machines if m.type == "gas_set" and m.count)
+    others = tuple(m for m in plan.machines if m is not gas_set)
+    bursts = sum(
+        site.machines[m.type].power_out * sum(m.burst.values()) for m in (gas_set, *others)
+    )
+    battery = dataclasses.replace(site.storage["battery"], fill_rate=bursts + 1e3)
+    site = dataclasses.replace(site, storage={**site.storage, "battery": battery})
+    normal = dataclasses.replace(gas_set, count=5, new=5, running=4)
+    outage = OutageOperation(
+        out={gas_set.name: 1},
+        machines=tuple(
+            dataclasses.replace(normal, count=4, running=left) if m is gas_set else m
+            for m in plan.machines
+        ),
+        demands=plan.demands,
+    )
+    plan = dataclasses.replace(
+        plan,
+        machines=tuple(normal if m is gas_set else m for m in plan.machines),
+        robustness=Robustness(machines=1),
+        outages=(outage,),
+    )
+    found = [b.subject for b in audit(site, plan).breaches if b.rule == "battery_fill_rate"]
+    assert found == ([f"with 1 of {gas_set.name!r} out of order: battery 'battery@hut'"] * refused)
+
+
+@pytest.mark.parametrize(
+    ("changes", "rule"),
+    [
+        ({}, "machine_units"),
+        ({"burst": {"battery@hut": 2.9}}, "outage_design"),
+        ({"burst": {}}, "outage_design"),
+    ],
+)
+def test_no_burst_is_burnt_in_a_unit_that_fails(changes: dict[str, object], rule: str) -> None:
+    """Four units burn 3.27 of bursts; three are left. To burn less is another collect layer."""
+    site, plan = ridge()
+    (gas_set,) = (m for m in plan.machines if m.type == "gas_set" and m.count)
+    left = dataclasses.replace(gas_set, count=3, **changes)  # type: ignore[arg-type]
+    outage = OutageOperation(
+        out={gas_set.name: 1},
+        machines=tuple(left if m is gas_set else m for m in plan.machines),
+        demands=plan.demands,
+    )
+    plan = dataclasses.replace(plan, robustness=Robustness(machines=1), outages=(outage,))
+    subject = f"with 1 of {gas_set.name!r} out of order"
+    found = {b.rule for b in audit(site, plan).breaches if b.subject.startswith(subject)}
+    assert rule in found

@@ -16,7 +16,7 @@ from allocator.model.expressions import (
     moved_at_most,
     scaled,
 )
-from allocator.model.index_sets import Group, IndexSets
+from allocator.model.index_sets import IndexSets
 from allocator.model.model import Key, Model, Terms
 from allocator.model.pressures import (
     Pressures,
@@ -29,7 +29,7 @@ from allocator.model.pressures import (
     used_groups,
     used_stores,
 )
-from allocator.model.rules.stores import MANY
+from allocator.model.rules.stores import most_given, most_units
 from allocator.plans.records import FLAT
 
 BOTH_WAYS = 1e-6
@@ -176,7 +176,7 @@ def inlet_pressure(model: Model, sets: IndexSets) -> None:
             units.append((1.0, ("cycled", name)))
         if model.has(("beside", name)):
             units.append((1.0, ("beside", name)))
-        model.row(f"takes[{name}]", [*units, (-_most_units(group), takes)], high=0.0)
+        model.row(f"takes[{name}]", [*units, (-most_units(group), takes)], high=0.0)
         for fluid, one in pressures.fluids.items():
             if fluid in group.type.inputs and group.type.name in one.inlets:
                 _at_least(model, pressures, group.place, fluid, one.inlets[group.type.name], takes)
@@ -202,11 +202,6 @@ def _at_least(
     if inlet > 0.0:
         terms: Terms = [(1.0, pressures.low(place, fluid)), (-inlet, takes)]
         model.row(f"inlet_pressure[{takes},{fluid}]", terms, low=0.0)
-
-
-def _most_units(group: Group) -> float:
-    limits = [most for most in (group.most_new, group.type.max_units) if most is not None]
-    return float(group.existing + min(limits, default=MANY))
 
 
 def store_pressure(model: Model, sets: IndexSets) -> None:
@@ -243,11 +238,7 @@ def filling(sets: IndexSets, store: str) -> Terms:
 
 def most_moved(sets: IndexSets, fluid: str) -> float:
     """kg/s: more than all sources and machines give of a fluid at once, at the peak of a shape."""
-    site = sets.site
-    flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
-    for group in sets.groups.values():
-        flows += group.type.outputs.get(fluid, 0.0) * _most_units(group)
-    return max(flows, 1e-9) * max(sets.peak(shape) for shape in sets.fluid_shapes[fluid])
+    return most_given(sets, fluid) * max(sets.peak(shape) for shape in sets.fluid_shapes[fluid])
 
 
 def steady_filling(model: Model, sets: IndexSets) -> None:

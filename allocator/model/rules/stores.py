@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
+
 from allocator.model.growth import least_growth
-from allocator.model.index_sets import IndexSets
+from allocator.model.index_sets import Group, IndexSets
 from allocator.model.model import Model, Terms
 
 MANY = 1000
@@ -101,6 +103,13 @@ def most_given(sets: IndexSets, fluid: str) -> float:
     site = sets.site
     flows = sum(site.sources[s].flow for s in sets.sources if site.sources[s].fluid == fluid)
     for group in sets.groups.values():
-        new = MANY if group.most_new is None else group.most_new
-        flows += group.type.outputs.get(fluid, 0.0) * (group.existing + new)
+        flows += group.type.outputs.get(fluid, 0.0) * most_units(group)
     return max(flows, 1e-9)
+
+
+def most_units(group: Group) -> float:
+    """Units that a group may have: by its place, and by ``max_units`` of all of its type."""
+    most = math.inf if group.most_new is None else group.existing + group.most_new
+    if group.type.max_units is not None:
+        most = min(most, max(group.existing, group.type.max_units))
+    return float(group.existing + MANY) if most == math.inf else float(most)

@@ -12,7 +12,7 @@ from allocator.plans.records import Plan
 from allocator.report.handover.chains import Chain, chains_of
 from allocator.report.handover.things import Thing, things_of
 from allocator.report.tags import valve_tags, valves_of, valves_of_runs
-from allocator.report.words import quantity
+from allocator.report.words import quantity, to_build
 
 DAY = 86400.0
 LIGHT = 1.0
@@ -303,7 +303,7 @@ def _numbered(
                 action=draft.action,
                 what=draft.what,
                 where=draft.where,
-                materials="; ".join(f"{quantity(kg, 'mass')} {name}" for name, kg in used if kg),
+                materials="; ".join(f"{to_build(kg, 'mass')} {name}" for name, kg in used if kg),
                 mass=mass,
                 mass_so_far=so_far,
                 after=tuple(sorted(numbers[key] for key in draft.after if key in numbers)),

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 
-from allocator.base.dimensions import format_gauge
+from allocator.base.dimensions import format_gauge, next_shown
 from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
@@ -27,13 +28,13 @@ _CUTS = (
     Column("layer", "layer", "count", "From the inside out."),
     labelled("material"),
     Column("bore_mm", "bore, mm", "number"),
-    Column("thickness_mm", "thickness, mm", "number"),
-    labelled("length", "length"),
-    labelled("mass", "mass"),
+    Column("thickness_mm", "thickness, mm", "number", towards=1),
+    replace(labelled("length", "length"), towards=1),
+    replace(labelled("mass", "mass"), towards=1),
     Column("spares_percent", "spares, %", "number"),
-    Column("cut_length", "length with spares", "length", _WHOLE),
-    Column("cut_mass", "mass with spares", "mass", _WHOLE),
-    Column("stock_left", "stock left", "mass"),
+    Column("cut_length", "length with spares", "length", _WHOLE, towards=1),
+    Column("cut_mass", "mass with spares", "mass", _WHOLE, towards=1),
+    Column("stock_left", "stock left", "mass", towards=-1),
     Column("note", "note"),
     Column("valves", "valves", "text", "Tags, at the ends of the run."),
     Column("stock_length", "delivered length", "length", "One piece of pipe as delivered."),
@@ -60,7 +61,7 @@ _STEPS = (
     Column("what", "what"),
     labelled("where"),
     Column("materials", "materials"),
-    labelled("mass", "mass"),
+    replace(labelled("mass", "mass"), towards=1),
     Column("mass_so_far", "mass so far", "mass"),
     Column("needs_steps", "after steps"),
     Column("unlocks", "unlocks"),
@@ -250,11 +251,15 @@ def _for_people(setting: Setting, ambient: float) -> dict[str, object]:
     unit, size = _FOR_PEOPLE.get(setting.unit, (setting.unit, 1.0))
     peak = setting.highest
     return {
-        "set_to": _four(setting.value / size),
+        "set_to": _four(setting.value / size, up=setting.setting in _AT_LEAST),
         "set_unit": unit,
         "set_at_peak": None if peak is None else _four(peak / size),
     }
 
 
-def _four(value: float) -> float:
-    return float(f"{value:.4g}")
+_AT_LEAST = ("keep at least", "keep, by sources", "buffer vessel holds", "drain a day, up to")
+"""Settings of which less would be too little: rounded up, as what is built."""
+
+
+def _four(value: float, *, up: bool = False) -> float:
+    return float(f"{next_shown(value, 1, 4) if up else value:.4g}")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.drains import drains_of
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
 from allocator.report.passing import built_stores, destinations, flared, is_passed
@@ -58,6 +59,7 @@ def set_points(
         *_rules(site, plan, tags),
         *_levels(site, plan, tags),
         *_pressures(site, plan, tags),
+        *_drains(site, plan),
     )
 
 
@@ -126,6 +128,13 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
         note = "pressures hold only with it"
         tag = tags.get(f"back:{valve.thing}", "")
         yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note, tag)
+
+
+def _drains(site: Network, plan: Plan) -> Iterator[Setting]:
+    """Water to let out, a day."""
+    for drain in drains_of(site, plan):
+        note = "at each low point, before water fills the pipe"
+        yield Setting(drain.item, drain.place, "drain a day, up to", drain.daily, "kg", None, note)
 
 
 def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:

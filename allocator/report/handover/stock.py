@@ -16,19 +16,19 @@ from allocator.report.tables import bill, table_of
 
 _MORE = (
     Column("kind", "kind", "text", "A total adds up the rows above it."),
-    Column("amount", "amount", "number"),
+    Column("amount", "amount", "number", "Rounded up.", towards=1),
     Column("amount_unit", "of"),
 )
 _DIMENSIONS = {"J": "energy", "kg": "mass"}
 _STOCK = (
     labelled("material"),
-    Column("to_build", "to build", "mass", "What the plan uses."),
-    Column("spares", "spares of pipe", "mass"),
-    Column("off_cuts", "off-cuts of pipe", "mass", "Out of pipe that comes in lengths."),
-    Column("to_issue", "to issue", "mass", "All three together."),
+    Column("to_build", "to build", "mass", "What the plan uses.", towards=1),
+    Column("spares", "spares of pipe", "mass", towards=1),
+    Column("off_cuts", "off-cuts of pipe", "mass", "Out of pipe that comes in lengths.", towards=1),
+    Column("to_issue", "to issue", "mass", "All three together.", towards=1),
     labelled("stock", "mass"),
-    Column("left", "left in stock", "mass"),
-    Column("short", "to buy", "mass", "What the stock does not cover."),
+    Column("left", "left in stock", "mass", towards=-1),
+    Column("short", "to buy", "mass", "What the stock does not cover.", towards=1),
 )
 
 

@@ -9,7 +9,7 @@ from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, BoosterUse, Plan, StoreUse
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
-from allocator.report.words import quantity
+from allocator.report.words import to_build
 from allocator.site.records import POWER
 
 
@@ -97,7 +97,7 @@ def _runs(site: Network, plan: Plan) -> list[Thing]:
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             what, where = f"{run.build} for {run.fluid}", site.ground(route.start)
         else:
-            what = f"{quantity(route.length, 'length')} of {run.build} for {run.fluid}"
+            what = f"{to_build(route.length, 'length')} of {run.build} for {run.fluid}"
             ends = f"{site.ground(route.start)} to {site.ground(route.end)}"
             where = f"{corridor_of(route)}: {ends}"
         if key in found:  # two builds side by side are laid as one
@@ -113,7 +113,7 @@ def _lines(site: Network, plan: Plan) -> list[Thing]:
         if use.new:
             line = site.power_lines[use.name]
             materials = {name: mass * line.length for name, mass in line.materials.items()}
-            what = f"{quantity(line.length, 'length')} of power line"
+            what = f"{to_build(line.length, 'length')} of power line"
             where = f"{use.name}: {line.start} to {line.end}"
             found.append(Thing(f"line:{use.name}", "line", what, where, "", materials))
     return found
@@ -131,7 +131,7 @@ def _stores(site: Network, plan: Plan) -> list[Thing]:
             for name, mass in kind.base_materials.items():
                 materials[name] = materials.get(name, 0.0) + mass
         power = kind.holds == POWER
-        size = quantity(use.new_size, "energy" if power else "mass")
+        size = to_build(use.new_size, "energy" if power else "mass")
         key, fluid = f"store:{use.name}", "" if power else kind.holds
         what = f"{use.type} of {size}"
         found.append(Thing(key, "store", what, site.ground(use.place), fluid, materials))
@@ -148,7 +148,7 @@ def _machines(site: Network, plan: Plan) -> list[Thing]:
             if number == 1 and use.buffer_vessel:
                 held = use.buffer_vessel.items()
                 what += "; buffer vessel for " + " and ".join(
-                    f"{quantity(kg, 'mass')} {fluid}" for fluid, kg in held
+                    f"{to_build(kg, 'mass')} {fluid}" for fluid, kg in held
                 )
             where = site.ground(use.place)
             found.append(Thing(key, "machine", what, where, "", kind.materials))
