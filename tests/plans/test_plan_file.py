@@ -85,6 +85,7 @@ FULL = Plan(
             {"emitting": 3.0},
             {"clean": {"town": 1.0}},
             9.0,
+            {"town": {"clean": 0.5}},
         ),
     ),
     runs=(
@@ -403,7 +404,7 @@ OPTIONAL = {
     "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
     "clock_worth.free_proven", "withstands.lost_machines", "machines_out",
-    "machines_out[].machines[].receiver_kg",
+    "machines_out[].machines[].receiver_kg", "batteries[].level_surplus_w",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 
