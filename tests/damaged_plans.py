@@ -12,7 +12,7 @@ Path = tuple[str | int, ...]
 
 OPTIONAL = (
     "rules", "heat", "prices", "withstands", "set_points", "recoveries", "baths", "mix",
-    "receiver_kg", "chambers",
+    "receiver_kg", "chambers", "level_surplus_w",
 )  # fmt: skip
 """Keys that a plan file may leave out."""
 
@@ -86,6 +86,7 @@ def _by_names(path: Path) -> bool:
     """Whether an object has names of the site as its keys."""
     ends = (
         "collect_kg_s", "direct_mean_kg_s", "draw_mean_kg_s", "levelled_mean_w", "burst_part_j",
+        "level_surplus_w",
         "release_mean_w", "following", "burst", "receiver_kg", "by_fluid_kg_s", "flow_kg_s",
         "power_w",
     )  # fmt: skip

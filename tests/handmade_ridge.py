@@ -128,7 +128,7 @@ RIDGE_PLAN = Plan(
             burst_part={"clean": 60e6},
             release={"clean": {"flat": 2000.0, "town": 1500.0}},
         ),
-        # 0.5 * 43200 J a W levelled
+        # 0.5 * 43200 J a W levelled, and 0.1 with the 200 W that are spare
         BatteryUse(
             "cells@town",
             "cells",
@@ -136,8 +136,9 @@ RIDGE_PLAN = Plan(
             11e6,
             0.0,
             None,
-            level_part=10.8e6,
+            level_part=2.17e6,
             levelled={"town": {"clean": 500.0}},
+            level_surplus={"town": {"clean": 200.0}},
         ),
     ),
     runs=(

@@ -44,6 +44,7 @@ ROOM = {
     "runs[].flows[].rate_kg_s": "what is given may be more than what is used",
     "batteries[].release_mean_w.*.*": "what is given may be more than what is used",
     "batteries[].levelled_mean_w.*.*": "what is given may be more than what is used",
+    "batteries[].level_surplus_w.*.*": "what is given may be more than what is used",
     "lines[].flows[].sent_w": "what is given may be more than what is used",
     "materials": "what is not used need not be listed",
     "goals": "a goal by which nothing can be decided need not be told",

@@ -39,6 +39,10 @@ TAMPERED: dict[str, Tampering] = {
         "level_bus",
         edit(RIDGE_PLAN, "batteries", "bank@hub", levelled={"town": {"clean": 1.0}}),
     ),
+    "generation for what is not levelled": ridge(
+        "level_surplus",
+        edit(RIDGE_PLAN, "batteries", "bank@hub", level_surplus={"town": {"emitting": 1.0}}),
+    ),
     "too small a part behind bursts": ridge(
         "burst_cut", edit(RIDGE_PLAN, "batteries", "bank@hub", burst_part={"clean": 53e6})
     ),

@@ -12,8 +12,8 @@ from tiny_program import (
     Terms,
     clean,
     groups,
-    level,
     level_hours,
+    levels_more,
     on_hours,
     powers,
     shape_name,
@@ -293,11 +293,11 @@ class FirmBasis(Basis):
                 for kind, place in self.batteries:
                     if demand.profile is None:
                         continue
-                    needs = level(demand.profile, kind.charge_efficiency)
                     key = ("level", (kind.name, place), demand.name, is_clean)
                     self.program.variable(key)
-                    used.setdefault((is_clean, FLAT), []).append((needs.generation, key))
-                    self.parts[kind.name, place].append((needs.size, key))
+                    takes = levels_more(self.program, key, demand.profile, kind.charge_efficiency)
+                    used.setdefault((is_clean, FLAT), []).extend(takes.generation)
+                    self.parts[kind.name, place] += takes.part
                     served.append((1.0, key))
                 mine += served
                 if is_clean:

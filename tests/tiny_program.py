@@ -8,6 +8,7 @@ hours that repeats every day: on-times and profiles are marched hour by hour, so
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -169,6 +170,15 @@ class Level:
     size: float
 
 
+@dataclass(frozen=True)
+class Levelled:
+    """What levelling takes: generation, W; a part of the battery, J; ``more``: beyond the least."""
+
+    generation: Terms
+    part: Terms
+    more: Hashable
+
+
 def level(profile: Profile, efficiency: float) -> Level:
     """March the battery: flat generation that just suffices, and the deepest fall."""
     hours = level_hours(profile)
@@ -184,6 +194,35 @@ def level(profile: Profile, efficiency: float) -> Level:
         fall = max(0.0, fall - rise)
         deepest = max(deepest, fall)
     return Level(generation, deepest * HOUR)
+
+
+def levels_more(program: Linear, key: Hashable, profile: Profile, efficiency: float) -> Levelled:
+    """Rows of a battery that levels generation of which there is more than suffices.
+
+    The battery is marched from full, twice round, by steps of the same level: with mean power m
+    served and generation G it falls by max(x, e x) an hour where x = s m - G is lacking, and never
+    rises above full. With G = ``level(..).generation * m`` or more it is full again each day.
+    """
+    hours = level_hours(profile)
+    ends = [0, *(n for n in range(1, DAY) if hours[n] != hours[n - 1]), DAY]
+    more, part = ("more", key), ("part", key)
+    for column in (more, part):
+        program.variable(column)
+    least = level(profile, efficiency).generation
+    fallen: Hashable | None = None
+    steps = [(b - a, float(hours[a])) for a, b in itertools.pairwise(ends)]
+    for turn, (length, share) in enumerate(steps * 2):
+        here = ("fallen", key, turn)
+        program.variable(here)
+        before: Terms = [] if fallen is None else [(1.0, fallen)]
+        for factor in (1.0, efficiency):
+            # here >= before + factor * length * (share * m - least * m - more)
+            lacking = factor * length
+            falls: Terms = [(lacking * (share - least), key), (-lacking, more)]
+            program.most([*before, *falls, (-1.0, here)], 0.0)
+        program.most([(1.0, here), (-1.0 / HOUR, part)], 0.0)
+        fallen = here
+    return Levelled([(least, key), (1.0, more)], [(1.0, part)], more)
 
 
 def clean(site: Site, machine: MachineType) -> bool:

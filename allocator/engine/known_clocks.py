@@ -171,6 +171,9 @@ def by_batteries(plan: Plan) -> dict[tuple[str, ...], float]:
         for demand, classes in use.levelled.items():
             for kind, power in classes.items():
                 found["level", name, demand, kind] = power
+        for demand, classes in use.level_surplus.items():
+            for kind, power in classes.items():
+                found["surplus", name, demand, kind] = power
     for source in plan.sources:
         for to, rate in source.collect.items():
             start, sign, battery = to.partition(">")

@@ -7,7 +7,8 @@ layer has nothing that the supply layer does not have:
 * What a source sends to a store at rate r counts there with r tau(L) = r L, as its steady inflow
   from the supply layer does (:mod:`allocator.model.cuts`).
 * A burst without end on x units behind a battery is x units of flat load, whose power may be
-  levelled in that battery, with no more loss.
+  levelled in that battery, with no more loss and as much of it beyond what is needed
+  (:mod:`allocator.model.levelling`), so in no larger part.
 
 With demands that never vary no store and no battery does anything: a store releases no more than
 flows in for ever. So new ones are not offered then.

@@ -31,6 +31,7 @@ Keys are tuples that begin with a word:
 ``("evened", g, f, j)``              what a group gives of f following j that is used steady, kg/s
 ``("lent", g, f, j)``                steady kg/s that a group gives of f for what follows j
 ``("level", b, d, c)``               mean power of demand d served by levelling in battery b, W
+``("surplus", b, d, c, i)``          of it with more generation than the least, in step i, W
 ``("burst_part", b, c)``             share of battery b behind bursts of class c, J
 ``("release", b, c, j)``             what that share promises, shape j, mean W
 ``("swing", b)``                     share of battery b kept for what is run on and off, J
@@ -216,3 +217,6 @@ def _power(model: Model, sets: IndexSets, unit: float) -> None:
             for demand in sets.power_demands():
                 if demand.profile is not None and sets.bus(demand.place) == sets.bus(battery.place):
                     model.variable(("level", name, demand.name, kind), 0.0, demand.mean, unit)
+                    for number in range(len(sets.levellings[name, demand.name].surplus)):
+                        key = ("surplus", name, demand.name, kind, str(number))
+                        model.variable(key, 0.0, demand.mean, unit)

@@ -152,8 +152,8 @@ class Handover:
 
     ``batteries``: what batteries do in the operation that follows, and so must do before it, in J,
     W, kg/s and units: by ``burst_part``, battery, class; ``swing``, battery; ``release``, battery,
-    class, shape; ``level``, battery, demand, class; ``collect``, source, destination of bursts;
-    ``cycled``, group. What is not named is 0.
+    class, shape; ``level`` and ``surplus``, battery, demand, class; ``collect``, source,
+    destination of bursts; ``cycled``, group. What is not named is 0.
     """
 
     at: float

@@ -93,6 +93,13 @@ class BatteryUse:
     swing_part: float = fact(
         "swing_part_j", "Part kept for machines that are cycled on and off.", default=0.0
     )
+    level_surplus: Mapping[str, Mapping[str, float]] = fact(
+        "level_surplus_w",
+        "Flat generation beyond the least for what it levels, by demand and class.",
+        JsonNamed(JsonNamed(Number(), CLASSES)),
+        optional=True,
+        default_factory=dict,
+    )
 
 
 @record

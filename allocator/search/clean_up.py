@@ -39,7 +39,7 @@ from allocator.solver.solver_model import SolverModel
 NEXT_TO_NOTHING = 1e-7
 """Amounts below this share of the step of their variable are set to 0 where they can be."""
 SPARE = 1e-7
-THROUGH_STORES = ("draw", "inflow", "release", "level", "burst_part", "swing")
+THROUGH_STORES = ("draw", "inflow", "release", "level", "surplus", "burst_part", "swing")
 """Amounts that go through stores and batteries."""
 
 

@@ -23,7 +23,7 @@ from allocator.model.growth import least_growth
 from allocator.model.index_sets import CLASSES, Group, IndexSets, StoreSite
 from allocator.model.model import Key, Model, Terms
 from allocator.model.outages import scenarios_of, values_during
-from allocator.model.rules.power import served
+from allocator.model.rules.power import level_size, level_surplus, served
 from allocator.model.rules.stock import material_use
 from allocator.model.rules.venting import vented
 from allocator.plans.records import (
@@ -158,13 +158,17 @@ def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
         if size <= 0:
             continue
         levelled: dict[str, dict[str, float]] = {}
+        surplus: dict[str, dict[str, float]] = {}
         level_part = 0.0
-        for (b, demand), constants in sets.levellings.items():
+        for at in sets.levellings:
+            b, demand = at
             for kind in CLASSES:
                 amount = reading.get("level", b, demand, kind)
                 if b == name and amount > 0:
                     levelled.setdefault(demand, {})[kind] = amount
-                    level_part += constants.size * amount
+                    level_part += reading.of(level_size(sets, at, kind))
+                    if (more := reading.of(level_surplus(sets, at, kind))) > 0:
+                        surplus.setdefault(demand, {})[kind] = more
         release: dict[str, dict[str, float]] = {}
         parts: dict[str, float] = {}
         for kind in CLASSES:
@@ -190,6 +194,7 @@ def battery_uses(reading: Reading) -> tuple[BatteryUse, ...]:
                 parts,
                 release,
                 reading.get("swing", name),
+                surplus,
             )
         )
     return tuple(found)

@@ -33,7 +33,7 @@ def without_noise(model: Model, values: Mapping[Key, float]) -> dict[Key, float]
     return found
 
 
-OF_HOLDERS = ("draw", "inflow", "release", "level", "size", "burst_part", "swing")
+OF_HOLDERS = ("draw", "inflow", "release", "level", "surplus", "size", "burst_part", "swing")
 """Amounts of stores and batteries."""
 
 

@@ -65,9 +65,10 @@ def _doings(case: Case) -> Iterator[tuple[tuple[str, ...], float]]:
         for kind, shapes in use.release.items():
             for shape, power in shapes.items():
                 yield ("release", use.name, kind, shape), power
-        for demand, classes in use.levelled.items():
-            for kind, power in classes.items():
-                yield ("level", use.name, demand, kind), power
+        for word, levelled in (("level", use.levelled), ("surplus", use.level_surplus)):
+            for demand, classes in levelled.items():
+                for kind, power in classes.items():
+                    yield (word, use.name, demand, kind), power
     for source in case.plan.sources:
         for to, rate in source.collect.items():
             if to.startswith("burn:"):
@@ -79,11 +80,19 @@ def _doings(case: Case) -> Iterator[tuple[tuple[str, ...], float]]:
 def levelled_by(
     case: Case, battery: BatteryUse
 ) -> Iterator[tuple[str, AuditLevelling, dict[str, float]]]:
-    """What a battery levels: demand, its constants, and mean power served by class."""
+    """What a battery levels: demand, its constants, and mean power served by class.
+
+    Once for what has the least generation, and once for each class that has more.
+    """
     efficiency = case.site.storage[battery.type].charge_efficiency
     for name, classes in battery.levelled.items():
-        profile = case.site.demands[name].profile
-        yield name, levelling_of(profile, efficiency), dict(classes)
+        profile, more = case.site.demands[name].profile, battery.level_surplus.get(name, {})
+        least = {kind: power for kind, power in classes.items() if not more.get(kind)}
+        if least:
+            yield name, levelling_of(profile, efficiency), least
+        for kind, power in classes.items():
+            if kind not in least and power > 0.0:
+                yield name, levelling_of(profile, efficiency, more[kind] / power), {kind: power}
 
 
 def _levelled(case: Case, findings: Findings, battery: BatteryUse, subject: str) -> None:
@@ -96,6 +105,15 @@ def _levelled(case: Case, findings: Findings, battery: BatteryUse, subject: str)
             case.bus(case.site.demands[name].place) == case.bus(battery.place),
             f"levels for demand {name!r}, which is not at its bus",
         )
+    for name, more in battery.level_surplus.items():
+        for kind, power in more.items():
+            served = battery.levelled.get(name, {}).get(kind, 0.0)
+            findings.holds(
+                "level_surplus",
+                subject,
+                power >= 0.0 and (power == 0.0 or served > 0.0),
+                f"surplus generation for demand {name!r} ({kind}), of which it levels none",
+            )
     findings.at_least(
         "level_part",
         subject,

@@ -113,10 +113,13 @@ def _stores(known: _Known, plan: Plan) -> None:
         if battery.type in site.storage:
             holds = site.storage[battery.type].holds
             known.same(f"{path}.type", "what a battery holds", POWER, holds)
-        levelled = f"{path}.levelled_mean_w"
-        known.keys("demand for power", battery.levelled, power_demands, levelled)
-        for demand, classes in battery.levelled.items():
-            known.keys("class", classes, CLASSES, f"{levelled}.{demand}")
+        for key, by_demand in (
+            ("levelled_mean_w", battery.levelled),
+            ("level_surplus_w", battery.level_surplus),
+        ):
+            known.keys("demand for power", by_demand, power_demands, f"{path}.{key}")
+            for demand, classes in by_demand.items():
+                known.keys("class", classes, CLASSES, f"{path}.{key}.{demand}")
         known.keys("class", battery.burst_part, CLASSES, f"{path}.burst_part_j")
         known.keys("class", battery.release, CLASSES, f"{path}.release_mean_w")
         for kind, released in battery.release.items():

@@ -16,7 +16,7 @@ TRUSTED: Mapping[str, str] = {
     "ceiling": "ceilings; none may be below the firm power or above the demand",
     "power.mean_clean_w": "mean power of a firm plan; from the firm power to the demand",
     "power.mean_total_w": "mean power of a firm plan; from the firm power to the demand",
-    "clock_worth": "gain from known clocks; firm power with free ones is no more",
+    "clock_worth": "gain from known clocks; it states no more firm power with free ones",
     "prices": "the marginal value of a limit; limits are compared with the site file",
     "limits": "the text on what limits the plan",
     "heat.notes": "the notes on condensation",

@@ -9,7 +9,7 @@ import numpy as np
 from brute.basis import Basis, Pool, is_clean, shape_of, times
 from brute.choices import own_sources, spots, uneven
 from brute.outlets import Outlet, content, most_drawn, outlets
-from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, sums
+from tiny_program import DAY, FLAT, HOUR, Terms, level, level_hours, levels_more, sums
 
 from allocator.site.records import POWER, MachineType, StoreType
 
@@ -379,17 +379,22 @@ class Firm(Basis):
                 for kind, place in self.batteries if demand.profile is not None else ():
                     assert demand.profile is not None
                     # Flat generation, levelled to the profile by a part of the battery.
-                    needs = level(demand.profile, kind.charge_efficiency)
+                    efficiency = kind.charge_efficiency
                     levelled = ("level", (kind.name, place), name, clean)
                     self.program.variable(levelled)
-                    pools.setdefault((clean, FLAT), []).append((needs.generation, levelled))
-                    self.parts[kind.name, place].append((needs.size, levelled))
-                    charge = max(0.0, needs.generation - float(self.beta.min()))
-                    discharge = max(0.0, float(self.beta.max()) - needs.generation)
-                    self.into[kind.name, place].append((charge, levelled))
-                    self.out_of[kind.name, place].append((discharge, levelled))
-                    lost = needs.size * kind.loss / kind.usable / kind.charge_efficiency
-                    self.own.append((lost, levelled))
+                    takes = levels_more(self.program, levelled, demand.profile, efficiency)
+                    pools.setdefault((clean, FLAT), []).extend(takes.generation)
+                    self.parts[kind.name, place] += takes.part
+                    least = level(demand.profile, efficiency).generation
+                    # at the highest flat generation there is nothing left to discharge
+                    highest = float(self.beta.max())
+                    self.program.most([(1.0, takes.more), (least - highest, levelled)], 0.0)
+                    charge = max(0.0, least - float(self.beta.min()))
+                    discharge = max(0.0, highest - least)
+                    self.into[kind.name, place] += [(charge, levelled), (1.0, takes.more)]
+                    self.out_of[kind.name, place] += [(discharge, levelled), (-1.0, takes.more)]
+                    lost = kind.loss / kind.usable / efficiency
+                    self.own += [(lost * value, key) for value, key in takes.part]
                     self.served[name][clean].append((1.0, levelled))
         for (kind_name, place), terms in self.parts.items():
             usable = self.site.storage[kind_name].usable

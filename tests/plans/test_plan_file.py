@@ -85,6 +85,7 @@ FULL = Plan(
             {"emitting": 3.0},
             {"clean": {"town": 1.0}},
             9.0,
+            {"town": {"clean": 0.5}},
         ),
     ),
     runs=(
@@ -405,6 +406,7 @@ OPTIONAL = {
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
     "clock_worth.free_proven", "withstands.lost_machines", "machines_out",
     "machines_out[].machines[].receiver_kg", "heat.condensate_kg_s",
+    "batteries[].level_surplus_w",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 

@@ -70,6 +70,7 @@ FIRM = (
     machines.batched_bursts,
     venting.overflow_burnt,
     power.battery_parts,
+    power.surplus_share,
     power.battery_rates,
     power.batteries_handed_over,
     power.burst_long_run,

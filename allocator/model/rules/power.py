@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from allocator.cycles import KnownCurve
 from allocator.model.expressions import (
     can_cycle,
@@ -17,6 +19,7 @@ from allocator.model.expressions import (
     worth_of,
 )
 from allocator.model.index_sets import CLASSES, IndexSets
+from allocator.model.levelling import Levelling
 from allocator.model.model import INFINITY, Model, Terms
 from allocator.model.pressures import booster_load
 from allocator.plans.records import FLAT
@@ -89,10 +92,10 @@ def own_load(sets: IndexSets, bus: str) -> Terms:
             # have the loss in their own promise, and what no part uses may stay empty.
             share = battery.type.part_loss / battery.type.charge_efficiency
             terms.append((share, ("swing", name)))
-            for (b, demand), constants in sets.levellings.items():
+            for b, demand in sets.levellings:
                 if b == name and _levels_here(sets, b, demand, bus):
-                    size = share * constants.size
-                    terms += [(size, ("level", b, demand, kind)) for kind in CLASSES]
+                    for kind in CLASSES:
+                        terms += scaled(level_size(sets, (b, demand), kind), share)
     return terms
 
 
@@ -117,11 +120,67 @@ def pool_use(sets: IndexSets, bus: str, kind: str, shape: str) -> Terms:
         if sets.shape_of[demand.name] == shape and sets.bus(demand.place) == bus:
             terms.append((1.0, ("served", demand.name, kind)))
     if shape == FLAT and not sets.lossless:
-        for (battery, demand_name), constants in sets.levellings.items():
-            key = ("level", battery, demand_name, kind)
+        for battery, demand_name in sets.levellings:
             if _levels_here(sets, battery, demand_name, bus):
-                terms.append((constants.generation, key))
+                terms += levelled(sets, (battery, demand_name), kind, _generation)
     return terms
+
+
+def levelled(
+    sets: IndexSets, at: tuple[str, str], kind: str, constant: Callable[[Levelling], float]
+) -> Terms:
+    """What a battery needs or gives to level generation for a demand (``at``), by class:
+
+    ``c * level + sum_i (c_i - c) * surplus_i``, with c what it is at the least generation.
+    """
+    least = sets.levellings[at]
+    terms: Terms = [(constant(least), ("level", *at, kind))]
+    for number, more in enumerate(least.surplus):
+        key = ("surplus", *at, kind, str(number))
+        terms.append((constant(more) - constant(least), key))
+    return terms
+
+
+def level_size(sets: IndexSets, at: tuple[str, str], kind: str) -> Terms:
+    """The part of a battery that levels generation for a demand, J."""
+    return levelled(sets, at, kind, _size)
+
+
+def level_surplus(sets: IndexSets, at: tuple[str, str], kind: str) -> Terms:
+    """Generation beyond the least that levels what is served, W."""
+    return levelled(sets, at, kind, _generation)[1:]
+
+
+def _generation(of: Levelling) -> float:
+    return of.generation
+
+
+def _size(of: Levelling) -> float:
+    return of.size
+
+
+def _charge(of: Levelling) -> float:
+    return of.charge
+
+
+def _discharge(of: Levelling) -> float:
+    return of.discharge
+
+
+def _through(of: Levelling) -> float:
+    return of.through
+
+
+def surplus_share(model: Model, sets: IndexSets) -> None:
+    """``sum_i surplus_i <= level``: what is levelled with more generation than the least."""
+    for at, constants in sets.levellings.items():
+        for kind in CLASSES:
+            if constants.surplus and model.has(("level", *at, kind)):
+                keys = [("surplus", *at, kind, str(n)) for n in range(len(constants.surplus))]
+                terms: Terms = [(1.0, key) for key in keys]
+                model.row(
+                    f"surplus_share[{at},{kind}]", [*terms, (-1.0, ("level", *at, kind))], high=0.0
+                )
 
 
 def _levels_here(sets: IndexSets, battery: str, demand: str, bus: str) -> bool:
@@ -212,11 +271,10 @@ def battery_parts(model: Model, sets: IndexSets) -> None:
         usable = battery.type.usable
         terms: Terms = [(1.0, ("swing", name)), (-usable, ("size", name))]
         terms += [(1.0, ("burst_part", name, kind)) for kind in CLASSES]
-        for (b, demand), constants in sets.levellings.items():
+        for b, demand in sets.levellings:
             for kind in CLASSES:
-                key = ("level", b, demand, kind)
-                if b == name and model.has(key):
-                    terms.append((constants.size, key))
+                if b == name and model.has(("level", b, demand, kind)):
+                    terms += level_size(sets, (b, demand), kind)
         model.row(f"battery_parts[{name}]", terms, high=usable * battery.existing)
 
 
@@ -244,6 +302,11 @@ def batteries_handed_over(model: Model, sets: IndexSets) -> None:
                 held(("release", name, kind, shape), less=True)
             for demand in sets.power_demands():
                 held(("level", name, demand.name, kind))
+                if model.has(("level", name, demand.name, kind)):
+                    value = same.get(("surplus", name, demand.name, kind), 0.0)
+                    terms = level_surplus(sets, (name, demand.name), kind)
+                    row = f"handed_over[surplus,{name},{demand.name},{kind}]"
+                    model.row(row, terms, low=value, high=value)
     for source in sets.sources:
         for destination in sets.reach[source]:
             if destination.startswith("burn:"):
@@ -265,12 +328,11 @@ def battery_rates(model: Model, sets: IndexSets) -> None:
             for kind in CLASSES
             for shape in shapes
         ]
-        for (b, demand), constants in sets.levellings.items():
+        for b, demand in sets.levellings:
             for kind in CLASSES:
-                key = ("level", b, demand, kind)
-                if b == name and model.has(key):
-                    into.append((constants.charge, key))
-                    out.append((constants.discharge, key))
+                if b == name and model.has(("level", b, demand, kind)):
+                    into += levelled(sets, (b, demand), kind, _charge)
+                    out += levelled(sets, (b, demand), kind, _discharge)
         into += [(power, key) for _, power, key in burst_sources(sets, name)]
         for group in sets.groups.values():
             at_bus = sets.bus(group.place) == sets.bus(battery.place)
@@ -306,9 +368,10 @@ def through_batteries(sets: IndexSets) -> Terms:
             for kind in CLASSES:
                 for shape in (FLAT, *sets.power_shapes()):
                     terms.append((price, ("release", name, kind, shape)))
-                for (b, demand), constants in sets.levellings.items():
+                for b, demand in sets.levellings:
                     if b == name and _levels_here(sets, b, demand, bus):
-                        terms.append((price * constants.through, ("level", b, demand, kind)))
+                        wear = levelled(sets, (b, demand), kind, _through)
+                        terms += scaled(wear, price)
     for group in sets.groups.values():
         price = dearest.get(sets.bus(group.place), 0.0)
         if price and can_cycle(sets, group):

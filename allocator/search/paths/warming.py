@@ -14,7 +14,9 @@ import os
 import pickle
 import subprocess
 import sys
+import threading
 import time
+from typing import IO
 
 from allocator.base.compiling import (
     compiling_alone,
@@ -102,10 +104,14 @@ def _begun(parts: tuple[str, ...]) -> subprocess.Popen[bytes] | None:
 
 
 def _send(process: subprocess.Popen[bytes] | None, arrays: Arrays) -> None:
-    """Send the arrays for which it compiles; it may have ended."""
+    """Send the arrays for which it compiles, without waiting until it reads; it may have ended."""
     if process is not None and process.stdin is not None:
-        with contextlib.suppress(OSError), process.stdin as pipe:
-            pipe.write(pickle.dumps(tuple(arrays)))
+        threading.Thread(target=_write, args=(process.stdin, arrays), daemon=True).start()
+
+
+def _write(pipe: IO[bytes], arrays: Arrays) -> None:
+    with contextlib.suppress(OSError), pipe:
+        pipe.write(pickle.dumps(tuple(arrays)))
 
 
 def all_compiled() -> bool:

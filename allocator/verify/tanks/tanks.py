@@ -137,7 +137,8 @@ def level_tank(case: Case, battery: BatteryUse, bus: int) -> tuple[Tank | None, 
             continue
         generation = constants.generation * (1.0 + KEPT)
         surplus = generation - np.asarray(profile.levels, np.float64)
-        label, shape = f"{battery.name} for {name}", f"shape:{case.shape_of[name]}"
+        kinds = "" if len(classes) == len(battery.levelled[name]) else f" ({', '.join(classes)})"
+        label, shape = f"{battery.name} for {name}{kinds}", f"shape:{case.shape_of[name]}"
         charge = efficiency * np.maximum(surplus, 0.0)
         clocks.append(_profile_clock(f"charge {label}", profile, charge, shape))
         discharge = np.maximum(-surplus, 0.0)
