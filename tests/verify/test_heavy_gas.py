@@ -48,7 +48,9 @@ def test_a_booster_that_could_condense_it_makes_no_gas_lighter(
     path.write_text(HILL.replace("NEEDED", needed), encoding="utf-8")
     found = plan_site(read_site(path), Settings(node_limit=100))
     assert found.audit.accepted
-    assert found.plan.demands[0].clean_share + found.plan.demands[0].emitting_share == pytest.approx(served)
+    assert found.plan.demands[0].clean_share + found.plan.demands[
+        0
+    ].emitting_share == pytest.approx(served)
 
 
 @pytest.mark.parametrize(
