@@ -8,6 +8,7 @@ from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
+from allocator.report.capacities import capacities
 from allocator.report.heat_tables import busiest_flows
 from allocator.report.loads import corridor_of, line_peak, run_peak, runs_of_kind
 from allocator.report.pressures import booster_ends, booster_into, pressure_ends
@@ -25,7 +26,10 @@ _PIPE_ENDS = (
 )
 _PIPE_LOAD = (
     labelled("peak", "mass_rate", file_key="peak_kg_per_s"),
-    labelled("capacity", "mass_rate", file_key="capacity_kg_per_s"),
+    labelled(
+        *("capacity", "mass_rate", "By velocity, or as stated, or by pressure: the least."),
+        file_key="capacity_kg_per_s",
+    ),
 )
 _PIPE_HEAT = (
     labelled("heat_loss", "power", "In the busiest state."),
@@ -63,8 +67,9 @@ def runs(site: Network, plan: Plan) -> Table:
 
 
 def _pipe_rows(site: Network, plan: Plan) -> Iterable[Row]:
+    most = capacities(site, plan)
     for run in runs_of_kind(site, plan, "pipe"):
-        route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
+        route, capacity = site.routes[run.route], most[run.route, run.fluid]
         peak = run_peak(site, run)
         yield {
             "kind": "pipe",

@@ -25,7 +25,7 @@ from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.lists import set_points_table
 from allocator.report.handover.set_points import set_points
 from allocator.report.handover.things import things_of
-from allocator.report.line_tables import boosters
+from allocator.report.line_tables import boosters, runs
 from allocator.report.page import page_html
 from allocator.report.page.charts import stocks
 from allocator.report.page.drawing import existing_plan
@@ -153,6 +153,43 @@ def test_a_pipe_behind_a_booster_bears_what_it_gives(tmp_path: Path) -> None:
     assert row["inlet_pa"] == pytest.approx(113325.0)
     assert row["outlet_pa"] == row["outlet_shut_in_pa"] == pytest.approx(outlet)
     assert "403.3" in page_html(site, plan)
+
+
+SOLD = re.sub("boosters:.*?machines:", "machines:", BLOWN, flags=re.DOTALL).replace(
+    "grid: {power: 288 kW, place: yard}",
+    "shop: {fluid: gas, flow: FLOW g/s, place: yard, min_inlet_pressure: 5 kPa(g)}",
+)
+SOLD = SOLD.replace("flow: 60 g/s", "flow: 900 g/s").replace("NPS 3", "NPS 4")
+
+
+def test_the_capacity_of_a_pipe_is_no_more_than_pressure_allows(tmp_path: Path) -> None:
+    """By velocity it would be 200 g/s; a little more than is told finds too little pressure."""
+
+    def carried(flow: float) -> tuple[float, float, float]:
+        site, plan = planned(tmp_path, SOLD.replace("FLOW", f"{flow:.6g}"))
+        (row,) = runs(site, plan).records()
+        share = plan.demands[0].clean_share + plan.demands[0].emitting_share
+        return row["capacity_kg_per_s"], row["used_share"], share
+
+    most, used, served = carried(60.0)
+    assert used == pytest.approx(0.06 / most)
+    assert 0.07 < most < 0.1
+    assert served == pytest.approx(1.0)
+    assert carried(990.0 * most)[2] == pytest.approx(1.0)
+    assert carried(1010.0 * most)[2] < 0.999
+
+
+def test_what_pipes_onward_lose_is_no_room_of_those_before(tmp_path: Path) -> None:
+    """Of two halves of a line each has to spare what the whole has: s2 / 2 of 1 - s2 / 2."""
+    level = SOLD.replace("FLOW", "60").replace(", elevation: 20 m", "")
+    (whole,) = runs(*planned(tmp_path, level)).records()
+    halves = level.replace("  yard:", "  half: {at: [450 m, 0 m]}\n  yard:").replace(
+        "  line: {between: [header, yard]}",
+        "  a: {between: [header, half]}\n  b: {between: [half, yard]}",
+    )
+    squared = whole["used_share"] ** 2 / 2.0
+    for row in runs(*planned(tmp_path, halves)).records():
+        assert row["used_share"] ** 2 == pytest.approx(squared / (1.0 - squared), rel=0.05)
 
 
 def test_no_power_is_firm_before_the_boosters_on_its_way(farms: tuple[Network, Plan]) -> None:
