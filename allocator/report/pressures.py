@@ -106,11 +106,13 @@ class BoosterEnds:
 def booster_ends(site: Network, plan: Plan, use: BoosterUse) -> BoosterEnds:
     """Pressures on both sides of a booster; of several behind one inlet each as if alone there."""
     known = site.pressures.get(use.fluid)
-    option = next((one for one in _boosters_used(site, plan, use.fluid) if _is(one, use)), None)
-    if known is None or option is None:
+    if known is None:
         return BoosterEnds()
     here = known.node(use.start)
-    row = next(r for r in plan.pressures if (r.fluid, known.node(r.node)) == (use.fluid, here))
+    rows = (r for r in plan.pressures if (r.fluid, known.node(r.node)) == (use.fluid, here))
+    option, row = next((one for one in known.boosters if _is(one, use)), None), next(rows, None)
+    if option is None or row is None:
+        return BoosterEnds()
     inlet, shut = row.high if use.store else row.low, row.shut_in
     ratio = site.boosters[use.booster].ratio or 1.0
     outlet = inlet * ratio if known.gas else inlet + option.gain
