@@ -95,8 +95,9 @@ def _too_hot_for_pump(site: Network, source: Source) -> str:
     assert source.pump is not None
     assert source.pump.max_inlet_temperature is not None
     assert source.temperature is not None
-    said = f"{degrees(source.temperature)} at the pump, which bears "
-    said += degrees(source.pump.max_inlet_temperature)
+    most = source.pump.max_inlet_temperature
+    said = f"{degrees(source.temperature, most)} at the pump, which bears "
+    said += degrees(most, source.temperature)
     refused = sinks_of(undivided(site.site)).refused
     sinks = [
         b.name for b in site.heat_sinks.values() if b.source == source.name and b.name in refused
@@ -127,14 +128,17 @@ def _not_reached(site: Network, source: Source, mine: tuple[Group, ...]) -> str:
     near = [group for group in mine if site.ground(group.place) in reached]
     if not near or source.temperature is None:
         return f"no route that may carry '{source.fluid}' leads from '{ground}' to what takes it"
-    limits = []
+    limits, borne = [], list[float]()
     for group in near:
         limit = group.type.max_inlet_temperature
-        bearing = "" if limit is None else f", which bears {degrees(limit)}"
+        bearing = ""
+        if limit is not None:
+            borne.append(limit)
+            bearing = f", which bears {degrees(limit, source.temperature)}"
         limits.append(f"'{group.type.name}' at '{site.ground(group.place)}'{bearing}")
     return (
-        f"{degrees(source.temperature)}, and nothing that is offered brings it cool enough to "
-        f"{' or '.join(dict.fromkeys(limits))}"
+        f"{degrees(source.temperature, *borne)}, and nothing that is offered brings it cool enough "
+        f"to {' or '.join(dict.fromkeys(limits))}"
     )
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity
 from allocator.network.coolers import heat_between, unit_of
-from allocator.network.draft import Draft, PlacedError, degrees, is_mouth
+from allocator.network.draft import Draft, PlacedError, is_mouth
 from allocator.network.levels import level_above, level_of_existing
 from allocator.network.records import Arc, Network, Outflow, PipeBuild, Recovery, Sink, Stream
 from allocator.network.sinks import busiest
@@ -76,8 +76,8 @@ def put_sinks(draft: Draft, fluid: str, sources: Mapping[str, str]) -> None:
             _sink(draft, sink, sources[name], (source.temperature, outlet))
 
 
-def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> None:
-    """``span``: K at the mouth, and the level at which its gas leaves."""
+def _sink(draft: Draft, sink: Sink, mouth: str, ends: tuple[float, float]) -> None:
+    """``ends``: K at the mouth, and the level at which its gas leaves."""
     site, heat_sink = draft.site, draft.site.heat_sinks[sink.heat_sink]
     source = site.sources[heat_sink.source]
     name = f"{sink.heat_sink} of {format_quantity(sink.mass, 'mass')}"
@@ -88,10 +88,11 @@ def _sink(draft: Draft, sink: Sink, mouth: str, span: tuple[float, float]) -> No
     price = heat_sink.price * sink.mass + heat_sink.base_price
     flow = busiest(site, source.name).flow  # what it guarantees holds up to there
     draft.builds[name] = PipeBuild(name, flow, layers, price=price, life=heat_sink.life, sink=sink)
-    inlet, outlet = span
+    inlet, outlet = ends
+    span = " to ".join(draft.degrees(source.fluid, kelvin) for kelvin in ends)
     listed = draft.lay(
         Arc(
-            f"{sink.heat_sink} at {source.place}: {degrees(inlet)} to {degrees(outlet)}",
+            f"{sink.heat_sink} at {source.place}: {span}",
             mouth,
             draft.node(source.place, source.fluid, outlet),
             1.0,
@@ -145,9 +146,10 @@ def _cooler(
         draft.builds[name] = PipeBuild(name, unit.rate, layers, price=price, life=cooler.life)
         rates[name] = unit.rate * count
     mouth = "" if not is_mouth(start) else f"{start.rpartition(': ')[2]}, "
+    span = " to ".join(draft.degrees(cooler.fluid, kelvin) for kelvin in (inlet, outlet))
     listed = draft.lay(
         Arc(
-            f"{cooler.name} at {place}: {mouth}{degrees(inlet)} to {degrees(outlet)}",
+            f"{cooler.name} at {place}: {mouth}{span}",
             start,
             draft.node(place, cooler.fluid, outlet),
             1.0,

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, replace
 from allocator.base.quantities import format_quantity
 from allocator.network.faults import Remark
 from allocator.network.inlet_nodes import InletNode
+from allocator.network.levels import SAME
 from allocator.network.records import Arc, Network, Node, PipeBuild
 from allocator.network.sinks import NO_SINKS, Sinks
 from allocator.physics.faults import PhysicsError
@@ -30,7 +31,11 @@ class Draft:
 
     def node(self, place: str, fluid: str, level: float) -> str:
         """The place at which a fluid is, at a level at most."""
-        return self.part(place, f"{fluid} {degrees(level)}")
+        return self.part(place, f"{fluid} {self.degrees(fluid, level)}")
+
+    def degrees(self, fluid: str, kelvin: float) -> str:
+        """A temperature of a fluid as names show it, apart from its levels."""
+        return degrees(kelvin, *self.levels[fluid])
 
     def part(self, place: str, what: str) -> str:
         """A place made as part of another; no name of the user's holds a colon."""
@@ -73,6 +78,21 @@ def is_mouth(node: str) -> bool:
     return ": mouth of " in node
 
 
-def degrees(kelvin: float) -> str:
-    """A temperature as names and messages show it."""
-    return format_quantity(kelvin, "temperature")
+def degrees(kelvin: float, *others: float) -> str:
+    """A temperature as names and messages show it.
+
+    With as many more digits as tell it from all others that are apart from it.
+    """
+    apart = [other for other in others if abs(other - kelvin) > SAME]
+    found = format_quantity(kelvin, "temperature")
+    like = [other for other in apart if format_quantity(other, "temperature") == found]
+    digits = 0
+    while like:
+        digits += 1
+        found = _rounded(kelvin, digits)
+        like = [other for other in apart if _rounded(other, digits) == found]
+    return found
+
+
+def _rounded(kelvin: float, digits: int) -> str:
+    return f"{kelvin - 273.15:.{digits}f}".rstrip("0").rstrip(".") + " degC"

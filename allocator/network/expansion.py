@@ -166,8 +166,8 @@ def _check_set_points(site: Network, notes: Notes) -> None:
             note(notes, "coolers", cooler.name, "fluid", error)
         elif hot and cooler.set_point >= max(hot):
             error = PhysicsError(
-                f"has a set-point of {degrees(cooler.set_point)}, and no source of "
-                f"'{cooler.fluid}' is hotter than {degrees(max(hot))}",
+                f"has a set-point of {degrees(cooler.set_point, max(hot))}, and no source of "
+                f"'{cooler.fluid}' is hotter than {degrees(max(hot), cooler.set_point)}",
                 "lower the set-point or leave the cooler out",
             )
             note(notes, "coolers", cooler.name, "set_point", error)

@@ -48,7 +48,7 @@ def lay_pipes(draft: Draft, fluid: str) -> None:
         if not route.one_way and outlet != inlet:
             ways.append((route.end, route.start, " back"))
         for start, end, back in ways:
-            span = degrees(inlet) if inlet == outlet else f"{degrees(inlet)} to {degrees(outlet)}"
+            span = " to ".join(draft.degrees(fluid, t) for t in dict.fromkeys((inlet, outlet)))
             listed = draft.lay(
                 replace(
                     route,

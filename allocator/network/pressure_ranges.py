@@ -15,7 +15,7 @@ from allocator.network.records import Network
 from allocator.physics.arrays import FloatLike, Floats, floats
 from allocator.physics.faults import PhysicsError, UnknownPropertyError
 from allocator.physics.pressure_loss import GRAVITY
-from allocator.physics.substances import Substance, value
+from allocator.physics.substances import Substance, saturation_pressure, value
 from allocator.site.records import BoosterType, PipeType
 
 GAS_VELOCITY, LIQUID_VELOCITY = 20.0, 2.0
@@ -58,18 +58,46 @@ class PressureRange:
         """Whether it is a gas; else a liquid."""
         return self.substance.phase == "gas"
 
-    def gas_law(self, kelvin: Floats, heaviest: bool = False) -> Floats:
-        """``Rs T = p / rho``, J/kg, the largest between the least and the highest pressure.
-
-        ``heaviest``: the smallest.
-        """
-        low, worse = self.ambient, np.minimum if heaviest else np.maximum
-        found = low / value(self.substance, "density", kelvin, low)
-        high = math.sqrt(self.most)
+    def gas_law(self, kelvin: Floats) -> Floats:
+        """``Rs T = p / rho``, J/kg, the largest between the least and the highest pressure."""
+        found = self._law(kelvin, self.ambient)
         try:
-            return floats(worse(found, high / value(self.substance, "density", kelvin, high)))
-        except PhysicsError:  # it is liquid at a pressure that a booster could give
-            return floats(found)
+            return floats(np.maximum(found, self._law(kelvin, math.sqrt(self.most))))
+        except PhysicsError:  # liquid at a pressure that a booster could give: gas is denser there
+            return found
+
+    def heaviest_law(self) -> float:
+        """The smallest ``p / rho``, J/kg, of what is gas at its coldest between those pressures.
+
+        Along a line of one temperature it falls with pressure, up to where the gas condenses, or
+        up to a pressure from which on it rises. Wet gas may be as much heavier.
+        """
+        cold, low, high = floats(self.cold), self.ambient, math.sqrt(self.most)
+
+        def law(pressure: float) -> float:
+            return float(self._law(cold, pressure))
+
+        try:
+            law(high)
+        except PhysicsError:
+            library = self.substance.library
+            if library is None or "&" in library:
+                raise
+            high = (1.0 - 1e-6) * min(high, saturation_pressure(library, self.cold))
+        found = min(law(low), law(high))
+        rises = law(high) > (1.0 + 1e-9) * law(0.999 * high)
+        if rises and law(1.001 * low) < (1.0 - 1e-9) * law(low):
+            while high - low > 1e-3 * high:
+                third = (high - low) / 3.0
+                if law(low + third) > law(high - third):
+                    low += third
+                else:
+                    high -= third
+            found = min(found, law(high) * low / high)  # density rises: nowhere between less
+        return found / self.substance.heaviest
+
+    def _law(self, kelvin: Floats, pressure: float) -> Floats:
+        return floats(pressure / value(self.substance, "density", kelvin, pressure))
 
 
 def range_of(site: Network, fluid: str) -> PressureRange | None:
@@ -244,7 +272,7 @@ def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
     law = float(found.gas_law(floats(found.hot)))
     least = min(max(found.air * law / 2.0, low), high)
     gained = least * (least / law - found.air)
-    law = float(found.gas_law(floats(found.cold), heaviest=True)) / found.substance.heaviest
+    law = found.heaviest_law()
     lost = max(p * (p / law - found.air) for p in (low, high))
     by_height = 2.0 * GRAVITY * heights
     return floats(by_height * lost), floats(by_height * gained)
@@ -262,7 +290,7 @@ def at_rest(found: PressureRange, ratio: float) -> tuple[AtRest, ...]:
         weights = dict.fromkeys((GRAVITY * found.heavy, GRAVITY * found.light))
         return tuple(AtRest(0.0, weight) for weight in weights)
     air, ambient = GRAVITY * found.air, found.ambient
-    cold = float(found.gas_law(floats(found.cold), heaviest=True)) / found.substance.heaviest
+    cold = found.heaviest_law()
     hot = float(found.gas_law(floats(found.hot)))
     top = math.sqrt(found.most) * ratio
     chord = 2.0 * air / (ambient + top)  # sqrt(U) >= (U + ambient top) / (ambient + top)

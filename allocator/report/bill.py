@@ -122,7 +122,7 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
             yield from _thing(site, item, where, 1.0, "piece", _Cost(materials, price, build.life))
             continue
         item = f"{run.build} pipe for {run.fluid}"
-        if bear := shut_in(plan, site, run.fluid, (route.start, route.end)):
+        if bear := shut_in(site, plan, run):
             tenths = math.ceil(bear / 10.0 - 1e-6)
             item += f", to bear {format_gauge(10.0 * tenths, site.ambient.pressure)}"
         where = f"{corridor_of(route)}: {site.ground(route.start)} to {site.ground(route.end)}"

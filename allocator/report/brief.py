@@ -13,6 +13,7 @@ from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.bill import running_money
+from allocator.report.capacities import capacities
 from allocator.report.certainty import withstood
 from allocator.report.loads import (
     burst_load,
@@ -361,10 +362,10 @@ def _by_fluid(site: Network, plan: Plan) -> list[str]:
 
 
 def _busiest(site: Network, plan: Plan) -> list[str]:
-    found = []
+    found, most = [], capacities(site, plan)
     for run in runs_of_kind(site, plan, "pipe"):
         peak = run_peak(site, run)
-        found.append((peak / site.capacity(run.route, run.build, run.fluid), peak, run))
+        found.append((peak / most[run.route, run.fluid], peak, run))
     found.sort(key=lambda one: -one[0])
     rows = [
         (

@@ -8,9 +8,10 @@ from allocator.base.labels import labelled
 from allocator.base.table import Column, Table
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
+from allocator.report.capacities import capacities
 from allocator.report.heat_tables import busiest_flows
 from allocator.report.loads import corridor_of, line_peak, run_peak, runs_of_kind
-from allocator.report.pressures import booster_into, pressure_ends
+from allocator.report.pressures import booster_ends, booster_into, pressure_ends
 from allocator.report.tables import Row, gauged, table_of
 from allocator.site.records import POWER
 
@@ -25,7 +26,10 @@ _PIPE_ENDS = (
 )
 _PIPE_LOAD = (
     labelled("peak", "mass_rate", file_key="peak_kg_per_s"),
-    labelled("capacity", "mass_rate", file_key="capacity_kg_per_s"),
+    labelled(
+        *("capacity", "mass_rate", "By velocity, or as stated, or by pressure: the least."),
+        file_key="capacity_kg_per_s",
+    ),
 )
 _PIPE_HEAT = (
     labelled("heat_loss", "power", "In the busiest state."),
@@ -63,8 +67,9 @@ def runs(site: Network, plan: Plan) -> Table:
 
 
 def _pipe_rows(site: Network, plan: Plan) -> Iterable[Row]:
+    most = capacities(site, plan)
     for run in runs_of_kind(site, plan, "pipe"):
-        route, capacity = site.routes[run.route], site.capacity(run.route, run.build, run.fluid)
+        route, capacity = site.routes[run.route], most[run.route, run.fluid]
         peak = run_peak(site, run)
         yield {
             "kind": "pipe",
@@ -220,21 +225,30 @@ _BOOSTERS = (
     labelled("new", "flag"),
     labelled("peak", "mass_rate", "The most that it moves.", name="flow", file_key="flow_kg_per_s"),
     labelled("power_at_peak", "power", name="power"),
+    Column("inlet", "inlet", "pressure", "Least, at its planned flow."),
+    Column("outlet", "outlet", "pressure", "With its full ratio or head above that inlet."),
+    Column("outlet_shut_in", "outlet shut in", "pressure", "What is behind it must bear that."),
 )
 
 
 def boosters(site: Network, plan: Plan) -> Table:
-    """Blowers, compressors and pumps with their duty."""
-    rows: list[Row] = [
-        {
-            "booster": use.booster,
-            "place": site.ground(use.start),
-            "fluid": use.fluid,
-            "into": booster_into(site, use),
-            "new": use.new,
-            "flow_kg_per_s": use.flow,
-            "power_w": use.power,
-        }
-        for use in plan.boosters
-    ]
-    return table_of("boosters", "Boosters", _BOOSTERS, rows)
+    """Blowers, compressors and pumps with their duty and the pressures on both sides."""
+    rows: list[Row] = []
+    for use in plan.boosters:
+        ends = booster_ends(site, plan, use)
+        rows.append(
+            {
+                "booster": use.booster,
+                "place": site.ground(use.start),
+                "fluid": use.fluid,
+                "into": booster_into(site, use),
+                "new": use.new,
+                "flow_kg_per_s": use.flow,
+                "power_w": use.power,
+                "inlet_pa": ends.inlet or None,
+                "outlet_pa": ends.outlet or None,
+                "outlet_shut_in_pa": ends.outlet_shut_in or None,
+            }
+        )
+    columns = gauged(_BOOSTERS, site.ambient.pressure)
+    return table_of("boosters", "Boosters", columns, rows)

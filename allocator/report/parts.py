@@ -146,6 +146,7 @@ def least_margins(site: Network, plan: Plan) -> Table:
     notes.append(
         f"(g): over the ambient {ambient} absolute. They hold with {valves:.0f} non-return and "
         "control valves, listed under set-points; ratings must be above the pressure shut in."
+        + (" Behind boosters that at their outlets counts." if plan.boosters else "")
     )
     if unchecked := unchecked_pipes(site, plan):
         notes.append(

@@ -87,7 +87,7 @@ def pressure_ways(site: Network, plan: Plan) -> tuple[PressureWay, ...]:
     if not plan.pressures:
         return ()
     rows = {(row.fluid, row.node): row for row in plan.pressures}
-    flows = _peaks(site, plan)
+    flows = peaks_of(site, plan)
     found = []
     for parts in _chains([way for way in ways_of(site, plan) if way.fluid in site.pressures]):
         pipes = [pipe for way in parts for pipe in _pipes(site, way, flows)]
@@ -124,7 +124,8 @@ Flows = Mapping[tuple[str, str, str], float]
 """Route, start and fluid -> peak flow, kg/s."""
 
 
-def _peaks(site: Network, plan: Plan) -> Flows:
+def peaks_of(site: Network, plan: Plan) -> Flows:
+    """Peak flow of each way along a route."""
     found: dict[tuple[str, str, str], list[float]] = {}
     for run in plan.runs:
         for flow in run.flows:
@@ -169,7 +170,7 @@ def _along(
             arrives = there.high
             continue
         leaves = here.high if pipe.filling else here.low
-        booster, gain = _boosted(known, plan, pipe.route.name, pipe.start, "")
+        booster, gain = boosted(known, plan, pipe.route.name, pipe.start, "")
         behind = known.potential(leaves) + gain
         build = builds[pipe.route.name]
         lost = _lost(known, pipe, build, flows[pipe.route.name, pipe.start, fluid])
@@ -196,7 +197,7 @@ def _along(
     needs = max(needed, site.ambient.pressure)
     end = last.high if uses_high else last.low
     store = parts[-1].taker.removeprefix("store:") if uses_high else ""
-    booster, gain = _boosted(known, plan, "", pipes[-1].end, store)
+    booster, gain = boosted(known, plan, "", pipes[-1].end, store)
     steps.append(PressureStep(site.ground(pipes[-1].end), metres, arrives, None, booster))
     profile += [(metres, arrives), (metres, known.pressure(known.potential(end) + gain))]
     return PressureWay(
@@ -208,7 +209,7 @@ def _is_pipe(route: Arc) -> bool:
     return route.stream is None or route.stream.kind == "pipe"
 
 
-def _boosted(
+def boosted(
     known: FluidPressures, plan: Plan, route: str, start: str, store: str
 ) -> tuple[str, float]:
     """Boosters at the inlet of a pipe or store, and the potential that they surely add."""

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from allocator.network.pressure_records import BoosterOption
 from allocator.network.records import Network
-from allocator.plans.records import BoosterUse, NodePressure, Plan
+from allocator.plans.records import BoosterUse, NodePressure, Plan, Run
 from allocator.report.loads import corridor_of, runs_of_kind
 
 
@@ -77,14 +77,52 @@ def _boosters_used(site: Network, plan: Plan, fluid: str) -> list[BoosterOption]
     return [one for one in options if (one.booster, one.route, one.start, one.store) in used]
 
 
-def shut_in(plan: Plan, site: Network, fluid: str, nodes: Iterable[str]) -> float:
-    """Pa that what is attached at some nodes must bear with nothing flowing; 0 if not known."""
-    known = site.pressures.get(fluid)
+def shut_in(site: Network, plan: Plan, run: Run) -> float:
+    """Pa that a pipe must bear with nothing flowing, behind boosters too; 0 if not known."""
+    known = site.pressures.get(run.fluid)
     if known is None:
         return 0.0
-    places = {known.node(node) for node in nodes}
-    rows = [row for row in plan.pressures if row.fluid == fluid]
-    return max((row.shut_in for row in rows if known.node(row.node) in places), default=0.0)
+    route = site.routes[run.route]
+    places = {known.node(node) for node in (route.start, route.end)}
+    rows = [row for row in plan.pressures if row.fluid == run.fluid]
+    found = [row.shut_in for row in rows if known.node(row.node) in places]
+    blown = [use for use in plan.boosters if (use.route, use.fluid) == (run.route, run.fluid)]
+    found += [booster_ends(site, plan, use).outlet_shut_in for use in blown]
+    return max(found, default=0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class BoosterEnds:
+    """Pa at both ends of a booster with its planned flow, and at its outlet with nothing flowing.
+
+    ``inlet``: what the plan leaves there; ``outlet``: the whole ratio or head above it. 0: unknown.
+    """
+
+    inlet: float = 0.0
+    outlet: float = 0.0
+    outlet_shut_in: float = 0.0
+
+
+def booster_ends(site: Network, plan: Plan, use: BoosterUse) -> BoosterEnds:
+    """Pressures on both sides of a booster; of several behind one inlet each as if alone there."""
+    known = site.pressures.get(use.fluid)
+    if known is None:
+        return BoosterEnds()
+    here = known.node(use.start)
+    rows = (r for r in plan.pressures if (r.fluid, known.node(r.node)) == (use.fluid, here))
+    option, row = next((one for one in known.boosters if _is(one, use)), None), next(rows, None)
+    if option is None or row is None:
+        return BoosterEnds()
+    inlet, shut = row.high if use.store else row.low, row.shut_in
+    ratio = site.boosters[use.booster].ratio or 1.0
+    outlet = inlet * ratio if known.gas else inlet + option.gain
+    behind = shut * option.boost + option.rise if shut > 0 else 0.0
+    return BoosterEnds(inlet, outlet, behind)
+
+
+def _is(option: BoosterOption, use: BoosterUse) -> bool:
+    same = (option.booster, option.route, option.start, option.store)
+    return same == (use.booster, use.route, use.start, use.store)
 
 
 def _attached(site: Network, plan: Plan, fluid: str) -> Iterator[tuple[str, str, str, bool]]:

@@ -10,24 +10,32 @@ from allocator.plans.records import Plan
 from allocator.search.binding_averages import less_than_average, shaped_demands
 from allocator.search.binding_velocities import binding_velocities
 from allocator.site.addresses import address_of, path_of_limit
+from allocator.site.records import MachineType
 from allocator.thermal.upper import counted_heat, upper_heat
 
 NEARLY = 0.97
+ALL_USED = "sources: all are connected and used in full"
 
 
 def binding_constraints(sets: IndexSets, plan: Plan, mean_basis: Plan | None) -> tuple[str, ...]:
     """Demand, outages, stocks, caps, pressure, heat, store sizes and counts, in that order.
 
     Where none of them binds, what all sources give. Where that is used in full, it alone: a
-    pressure that is just enough, or a store of the largest size, then holds nothing back.
+    pressure that is just enough, or a store of the largest size, then holds nothing back, unless
+    boosters take of the power.
     """
     full = _used_in_full(sets, plan)
     sources = _sources(sets, plan, " and used in full" if full else "")
     if sources and full:
         return tuple(sources)
-    lines = [*_demand(plan), *less_than_average(sets, plan, mean_basis), *_stocks(sets, plan)]
+    average = less_than_average(sets, plan, mean_basis)
+    lines = [*_demand(plan), *average, *_stocks(sets, plan)]
+    if full and not any(line.startswith("boosters:") for line in average):
+        lines += _boosted(plan)
     lines += [*_pressures(sets, plan), *binding_velocities(sets, plan), *_heat(sets, plan)]
-    lines += [*_stores(plan, sets), *_machines(sets, plan)]
+    lines += [*_stores(plan, sets), *_machines(sets, plan, full)]
+    if full and not sources:
+        sources = [ALL_USED]
     return tuple(lines or sources)
 
 
@@ -43,6 +51,14 @@ def _demand(plan: Plan) -> list[str]:
         part = ", part of it by" if clean_part else " by"
         lines.append(f"demand: all of {_listed(other)} is served{part} emitting supply")
     return lines
+
+
+def _boosted(plan: Plan) -> list[str]:
+    """What boosters take, where a demand could take it: no source has more to give."""
+    taken = math.fsum(use.power for use in plan.boosters)
+    if taken <= 0 or all(d.clean_share + d.emitting_share >= 1 - 1e-5 for d in plan.demands):
+        return []
+    return [f"{ALL_USED}; boosters take {format_quantity(taken, 'power')} of what they make"]
 
 
 def _sources(sets: IndexSets, plan: Plan, used: str) -> list[str]:
@@ -64,10 +80,21 @@ def _sources(sets: IndexSets, plan: Plan, used: str) -> list[str]:
 
 
 def _used_in_full(sets: IndexSets, plan: Plan) -> bool:
-    """Whether all that each source gives while it is on is collected, or burnt at once."""
-    flows = {use.name: [*use.collect.values(), *use.direct.values()] for use in plan.sources}
+    """Whether all that each source gives while it is on is collected, or burnt at once.
+
+    What goes to a flare, at once or out of a full store, is not used.
+    """
+    if any(math.fsum(use.overflow.values()) > 0.0 for use in plan.machines):
+        return False
+    flows = {
+        use.name: [
+            *(rate for to, rate in use.collect.items() if not to.startswith("flare:")),
+            *use.direct.values(),
+        ]
+        for use in plan.sources
+    }
     sources = sets.site.own_sources
-    return all(
+    return bool(sources) and all(
         math.fsum(flows.get(name, ())) >= (1 - 1e-5) * source.flow
         for name, source in sources.items()
     )
@@ -168,15 +195,29 @@ def _stores(plan: Plan, sets: IndexSets) -> list[str]:
     ]
 
 
-def _machines(sets: IndexSets, plan: Plan) -> list[str]:
+def _machines(sets: IndexSets, plan: Plan, full: bool) -> list[str]:
+    """Types of which no more may stand.
+
+    ``full``: nothing is left for more of them that would give no more power for it.
+    """
     lines = []
     for use in plan.machines:
         kind = sets.site.machines[use.type]
         most = kind.places[use.place]
+        if full and not _replaces(sets, plan, kind):
+            continue
         if most is not None and use.count >= most and not kind.flare:
             address = address_of(path_of_limit("places", use.name, "number"))
             lines.append(f"{address}: {use.count} of {most} units")
     return lines
+
+
+def _replaces(sets: IndexSets, plan: Plan, kind: MachineType) -> bool:
+    """Whether more of a type could take what others in use take, or what machines give."""
+    given = {fluid for use in plan.machines for fluid in sets.site.machines[use.type].outputs}
+    others = {use.type for use in plan.machines if use.running + use.cycled > 0} - {kind.name}
+    taken = {fluid for name in others for fluid in sets.site.machines[name].inputs}
+    return bool((given | taken) & set(kind.inputs)) or kind.power_out <= 0
 
 
 def _listed(names: list[str]) -> str:

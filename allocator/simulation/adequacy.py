@@ -170,15 +170,10 @@ def half_width(values: Sequence[float]) -> float:
 
 
 def student(freedom: int) -> float:
-    """The 97.5 % point of Student's t, to 3 digits from 8 degrees of freedom on.
+    """The 97.5 % point of Student's t."""
+    from scipy.special import stdtrit  # here, as it takes long to import
 
-    Abramowitz & Stegun, *Handbook of Mathematical Functions*, 1964, 26.7.5 (from memory).
-    """
-    z, n = 1.959963984540054, float(freedom)
-    first = (z**3 + z) / 4.0
-    second = (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / 96.0
-    third = (3.0 * z**7 + 19.0 * z**5 + 17.0 * z**3 - 15.0 * z) / 384.0
-    return z + first / n + second / n**2 + third / n**3
+    return float(stdtrit(freedom, 0.975))
 
 
 def _spilt(run: Finished) -> float:

@@ -126,9 +126,11 @@ class ByShape:
 
     def read(self, node: Node, where: Where) -> Any:
         """What the kind for the node's shape reads."""
-        if isinstance(node, Pairs) and not is_range(node):
+        # a list of names has no range of values, and places may be named 'low' and 'high'
+        listed = isinstance(self.flat, ListOf)
+        if isinstance(node, Pairs) and (listed or not is_range(node)):
             return self.mapping.read(node, where)
-        if isinstance(self.flat, ListOf) and not isinstance(node, Items):
+        if listed and not isinstance(node, Items):
             where.fault(
                 node,
                 f"expects a list of names, or a mapping of name to number, got {shape(node)}",

@@ -6,12 +6,13 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from typing import ClassVar
 
-from allocator.base.dimensions import format_absolute, format_quantity
+from allocator.base.dimensions import format_gauge, format_quantity
 from allocator.base.labels import labelled
 from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph
 from allocator.engine.paths import SiteOrPath, site_of
+from allocator.report.tables import gauged
 from allocator.site.records import Route, Site
 from allocator.studies.build_rows import BuildRow, corridor_of, lightest, rows_of_route
 from allocator.studies.result import StudyResult, joined, study_json
@@ -46,9 +47,10 @@ _PRESSED = (
         "end_pressure",
         "end at given flow",
         "pressure",
-        "Absolute; none: it lacks pressure.",
+        "None: it lacks pressure.",
     ),
 )
+_APART = Column("capacity", "capacity by velocity", "mass_rate", "Or as stated; not by pressure.")
 _SHOWN = tuple(column.name for column in _BUILDS[2:12])
 
 
@@ -109,10 +111,15 @@ class InsulateResult(StudyResult):
         if not known:
             return
         first = known[0][1]
-        enters, needed = map(format_absolute, (first.enters, first.needed))
+        ambient = self.site.ambient.pressure
+        enters, needed = (
+            f"{format_gauge(pascal, ambient)} ({pascal / 100.0:.10g} mbar absolute)"
+            for pascal in (round(first.enters, -1), round(first.needed, -1))
+        )
         title = f"by pressure: entering from {first.start} at {enters} without booster"
         rows = tuple((build, one.flow, one.end or None) for build, one in known)
-        table = Table("by_pressure", title, (labelled("build"), *_PRESSED), rows)
+        columns = gauged((labelled("build"), *_PRESSED), ambient)
+        table = Table("by_pressure", title, columns, rows)
         yield from section_of(table)
         yield from paragraph(
             f"{enters} of {first.given_by}; {needed} needed by {first.needed_by}", bullet="* "
@@ -215,10 +222,12 @@ def insulate(
     rows = tuple(
         rows_of_route(site, route, fluid=fluid, temperature=temperature, flow=flow, tell=tell)
     )
+    pressed = any(row.pressure is not None for row in rows)
+    columns = tuple(_APART if pressed and one.name == "capacity" else one for one in _BUILDS)
     return InsulateResult(
         site,
         replace(corridor_of(site, route), name=route),
-        Table("builds", f"Builds of {route}", _BUILDS, tuple(_row(row, rows) for row in rows)),
+        Table("builds", f"Builds of {route}", columns, tuple(_row(row, rows) for row in rows)),
         rows,
     )
 

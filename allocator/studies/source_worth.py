@@ -65,8 +65,9 @@ class SourceRow:
 class FluidRow:
     """All sources of one fluid, kg/s: ``apart`` is the sum of what each promises with an equal
 
-    share of the store that the site could build, ``together`` what all promise with one shared
-    store of that size: a shared store needs less, for not all worst spells are equally long.
+    share of the store that the site could build, and of its rates, ``together`` what all
+    promise with one shared store of that size: it needs less, for not all worst spells are
+    equally long.
     """
 
     fluid: str
@@ -136,7 +137,7 @@ def _source_row(site: Network, source: Outflow, factor: float) -> SourceRow:
 
 def _fluid_row(site: Network, fluid: str, members: list[Outflow], factor: float) -> FluidRow:
     room = store_room(site, fluid)
-    each = StoreRoom(room.size / len(members), room.loss, room.fill_rate, room.release_rate)
+    each = room.share(1.0 / len(members))
     alone = [inflows_of(site, source, each) for source in members]
     apart = sum(firm_draw(mine, each)[1] for mine in alone)
     inflows = [inflow for mine in alone for inflow in mine]

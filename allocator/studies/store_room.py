@@ -29,6 +29,12 @@ class StoreRoom:
     release_rate: float | None = None
     steps: tuple[tuple[float, float, float], ...] = ()
 
+    def share(self, part: float) -> StoreRoom:
+        """A part of the store, of any size, with as large a part of what all may take and give."""
+        rates = (self.fill_rate, self.release_rate)
+        fill, release = (None if rate is None else rate * part for rate in rates)
+        return StoreRoom(self.size * part, self.loss, fill, release)
+
     def sizes_near(self, size: float) -> list[float]:
         """Sizes that may be built next to one: all of it, or the next below and above of one."""
         if not self.steps:

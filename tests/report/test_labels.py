@@ -15,6 +15,7 @@ REASONS = {
     ("unit", "text"): "files have SI beside units of people",
     ("value", "number"): "files have SI beside units of people",
     ("used_share", "share"): "of a capacity, or of a stock",
+    ("capacity", "mass_rate"): "of builds, beside what pressure allows",
     ("end", "text"): "the end of a pipe; elsewhere one of the two ends of a frontier",
     ("limit", "text"): "what is limited; or, in `why`, which limit is left out",
     ("power", "power"): "which power it is, is the whole of the head",

@@ -25,6 +25,7 @@ from allocator.report.handover.geojson import plan_geojson
 from allocator.report.handover.lists import set_points_table
 from allocator.report.handover.set_points import set_points
 from allocator.report.handover.things import things_of
+from allocator.report.line_tables import boosters, runs
 from allocator.report.page import page_html
 from allocator.report.page.charts import stocks
 from allocator.report.page.drawing import existing_plan
@@ -105,6 +106,90 @@ def test_every_place_has_its_margin(line: tuple[Network, Plan]) -> None:
     assert ends["yard"].needs == pytest.approx(103_000)
     assert all(end.margin >= -0.2 for end in ends.values())
     assert ends["yard"].rating == pytest.approx(1.5e5)
+
+
+BLOWN = """format: allocator.site/2
+name: Long gas line
+ambient: {temperature: 10 degC, pressure: 101325 Pa}
+fluids:
+  gas: {catalogue: landfill gas}
+  bio_co2: {phase: gas, emission: biogenic}
+materials: {steel: {stock: 90 t, density: 7850 kg/m^3}}
+places:
+  header: {at: [0 m, 0 m]}
+  yard: {at: [900 m, 0 m], elevation: 20 m}
+sources:
+  field: {place: header, fluid: gas, flow: 60 g/s, temperature: 30 degC, pressure: 12 kPa(g)}
+pipes:
+  dn80: {catalogue: NPS 3 SCH 40, layers: [{material: steel}], price: 30 /m}
+routes:
+  line: {between: [header, yard]}
+boosters:
+  blower: {kind: blower, fluids: [gas], places: [header], ratio: 1.25, efficiency: 55 %,
+           discharge_temperature: 60 degC, price: 4000}
+machines:
+  engine: {inputs: {gas: 10 g/s}, outputs: {power: 48 kW, bio_co2: 14.7 g/s},
+           min_inlet_pressure: 5 kPa(g), places: {yard: 6}}
+demands:
+  grid: {power: 288 kW, place: yard}
+"""
+
+
+def test_a_pipe_behind_a_booster_bears_what_it_gives(tmp_path: Path) -> None:
+    """1.25 times (1013.25 + 120) mbar absolute are 403.3 mbar(g); the header itself has 120."""
+    site, plan = planned(tmp_path, BLOWN)
+    outlet = 1.25 * (101325.0 + 12000.0)
+    bears = {
+        (one.thing, one.place): one.value
+        for one in set_points(site, plan)
+        if one.setting.startswith("bear at")
+    }
+    assert bears["blower", "header"] == pytest.approx(outlet)
+    assert bears["gas", "header"] == pytest.approx(113325.0)
+    assert "pipe for gas, to bear 403.4 mbar(g)" in " ".join(
+        row.item for row in bill_of_materials(site, plan)
+    )
+    (row,) = boosters(site, plan).records()
+    assert row["inlet_pa"] == pytest.approx(113325.0)
+    assert row["outlet_pa"] == row["outlet_shut_in_pa"] == pytest.approx(outlet)
+    assert "403.3" in page_html(site, plan)
+
+
+SOLD = re.sub("boosters:.*?machines:", "machines:", BLOWN, flags=re.DOTALL).replace(
+    "grid: {power: 288 kW, place: yard}",
+    "shop: {fluid: gas, flow: FLOW g/s, place: yard, min_inlet_pressure: 5 kPa(g)}",
+)
+SOLD = SOLD.replace("flow: 60 g/s", "flow: 900 g/s").replace("NPS 3", "NPS 4")
+
+
+def test_the_capacity_of_a_pipe_is_no_more_than_pressure_allows(tmp_path: Path) -> None:
+    """By velocity it would be 200 g/s; a little more than is told finds too little pressure."""
+
+    def carried(flow: float) -> tuple[float, float, float]:
+        site, plan = planned(tmp_path, SOLD.replace("FLOW", f"{flow:.6g}"))
+        (row,) = runs(site, plan).records()
+        share = plan.demands[0].clean_share + plan.demands[0].emitting_share
+        return row["capacity_kg_per_s"], row["used_share"], share
+
+    most, used, served = carried(60.0)
+    assert used == pytest.approx(0.06 / most)
+    assert 0.07 < most < 0.1
+    assert served == pytest.approx(1.0)
+    assert carried(990.0 * most)[2] == pytest.approx(1.0)
+    assert carried(1010.0 * most)[2] < 0.999
+
+
+def test_what_pipes_onward_lose_is_no_room_of_those_before(tmp_path: Path) -> None:
+    """Of two halves of a line each has to spare what the whole has: s2 / 2 of 1 - s2 / 2."""
+    level = SOLD.replace("FLOW", "60").replace(", elevation: 20 m", "")
+    (whole,) = runs(*planned(tmp_path, level)).records()
+    halves = level.replace("  yard:", "  half: {at: [450 m, 0 m]}\n  yard:").replace(
+        "  line: {between: [header, yard]}",
+        "  a: {between: [header, half]}\n  b: {between: [half, yard]}",
+    )
+    squared = whole["used_share"] ** 2 / 2.0
+    for row in runs(*planned(tmp_path, halves)).records():
+        assert row["used_share"] ** 2 == pytest.approx(squared / (1.0 - squared), rel=0.05)
 
 
 def test_no_power_is_firm_before_the_boosters_on_its_way(farms: tuple[Network, Plan]) -> None:

@@ -13,7 +13,14 @@ from allocator.engine.simulating import simulate_plan
 from allocator.network.deriving import network_of
 from allocator.report.simulated import simulation_text
 from allocator.simulation import Outages, SimulationSettings, Trace
-from allocator.simulation.adequacy import AdequacyWork, ShortYear, adequacy_of, estimated, student
+from allocator.simulation.adequacy import (
+    AdequacyWork,
+    ShortYear,
+    adequacy_of,
+    estimated,
+    half_width,
+    student,
+)
 from allocator.simulation.columns import BURNT
 from allocator.simulation.files import simulation_json
 from allocator.simulation.outages import YEAR, OutageSchedule, availability, drawn_schedule
@@ -210,11 +217,17 @@ def test_the_same_unit_has_the_same_outages_in_every_plan() -> None:
 
 
 @pytest.mark.parametrize(
-    ("freedom", "exact"), [(8, 2.306), (15, 2.131), (63, 1.998), (10**6, 1.96)]
+    ("freedom", "exact"),
+    [(1, 12.706), (2, 4.303), (3, 3.182), (8, 2.306), (15, 2.131), (60, 2.0), (10**6, 1.96)],
 )
 def test_students_t(freedom: int, exact: float) -> None:
-    """Table of percentage points, such as Abramowitz & Stegun, table 26.10 (from memory)."""
-    assert student(freedom) == pytest.approx(exact, abs=2e-3)
+    """Table of percentage points: Abramowitz & Stegun, table 26.10 (from memory)."""
+    assert student(freedom) == pytest.approx(exact, abs=6e-4)
+
+
+def test_an_interval_of_two_years_by_hand() -> None:
+    """0 and 2: mean 1, variance 2, so one standard error of the mean is 1."""
+    assert half_width([0.0, 2.0]) == pytest.approx(12.706, abs=6e-4)
 
 
 def simulated(place: Site, years: int, failing: Outages | None = None) -> Trace:

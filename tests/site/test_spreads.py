@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from allocator.network.facts import FactError, changed, fact_named, facts_of
 from allocator.network.reading import read_site
 from allocator.site.addresses import AddressError
+from allocator.site.kinds import RANGE_KEYS
 from allocator.site.records import Site, Spread, Stage
 
 NETWORKS = Path(__file__).parents[2] / "networks"
@@ -37,6 +39,14 @@ def test_an_even_range_is_planned_with_in_the_middle(tmp_path: Path) -> None:
     read = read_site(path)
     assert read.sources["digester"].flow == pytest.approx(0.012)
     assert read.spreads["sources.digester.flow"] == Spread(0.01, 0.012, 0.014)
+
+
+@pytest.mark.parametrize("name", sorted(RANGE_KEYS))
+def test_a_place_may_be_named_as_a_key_of_ranges(tmp_path: Path, name: str) -> None:
+    text = (NETWORKS / "first.yaml").read_text(encoding="utf-8")
+    path = tmp_path / "site.yaml"
+    path.write_text(re.sub(r"\bmill\b", name, text), "utf-8")
+    assert read_site(path).machines["small_engine"].places == {name: 4}
 
 
 def test_every_fact_reads_back_and_changes_alone(site: Site) -> None:

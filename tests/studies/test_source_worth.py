@@ -100,6 +100,15 @@ def test_what_is_always_on_passes_the_store_by() -> None:
     assert fluid.together == pytest.approx(0.0022)
 
 
+def test_equal_shares_of_a_store_have_equal_shares_of_its_rates() -> None:
+    """Two like digesters: all storage gives 2 g/s, or 5.5 g/s of what it takes in, 22 for 6 h."""
+    two = (DIGESTER, replace(DIGESTER, name="second"))
+    (fluid,) = fluid_rows(farm(5000.0, *two, release_rate=0.002))
+    assert fluid.apart == fluid.together == pytest.approx(0.002)
+    (fluid,) = fluid_rows(farm(5000.0, *two, fill_rate=0.022))
+    assert fluid.apart == fluid.together == pytest.approx(0.0055)
+
+
 def test_a_leaky_store_is_built_no_larger_than_it_pays() -> None:
     leaky = row_of(farm(5000.0, DIGESTER, loss=1e-6))
     tight = row_of(farm(5000.0, DIGESTER))

@@ -12,6 +12,7 @@ import pytest
 from allocator.engine import plan_files, plan_site
 from allocator.model.limits import Want
 from allocator.network.deriving import network_of
+from allocator.network.draft import degrees
 from allocator.network.reading import read_site
 from allocator.plans.records import Plan
 from allocator.report.summary import full_summary as summary
@@ -73,6 +74,53 @@ def test_the_summary(site: Site, plan: Plan) -> None:
     assert "inlets to" not in text
     assert re.search(r"^  track +furnaces +works +bare ", text, re.MULTILINE)
     assert "run track: hydrogen 50 degC" in text  # a limit is one of a stream
+
+
+NEAR = """format: allocator.site/2
+name: Levels
+ambient: {temperature: 10 degC}
+fluids:
+  hydrogen: {phase: gas, heating_value: 119.96 MJ/kg, substance: Hydrogen}
+  water: {phase: liquid}
+materials:
+  steel: {stock: 40 t}
+places:
+  furnace: {at: [0 m, 0 m]}
+sources:
+  furnace: {place: furnace, fluid: hydrogen, flow: 2 g/s, temperature: HOT degC}
+machines:
+  turbine:
+    inputs: {hydrogen: 1 g/s}
+    outputs: {power: 30 kW, water: 9 g/s}
+    places: {furnace: 2}
+    max_inlet_temperature: 400 degC
+coolers:
+  bath: {fluid: hydrogen, places: {furnace: 1}, set_point: 399.9996 degC, duty: 500 W,
+         materials: {steel: 1 kg}}
+demands:
+  town: {power: 60 kW}
+"""
+
+
+@pytest.mark.parametrize("hot", ["400.4", "400.000002"])
+def test_levels_that_round_alike_are_nodes_apart(tmp_path: Path, hot: str) -> None:
+    path = tmp_path / "site.yaml"
+    path.write_text(NEAR.replace("HOT", hot), encoding="utf-8")
+    site = network_of(read_site(path))
+    assert site.own_sources["furnace"].place == f"furnace: hydrogen {hot} degC"
+    cooled = {arc.end for arc in site.routes.values() if arc.stream and arc.stream.kind == "cooler"}
+    assert cooled == {"furnace: hydrogen 399.9996 degC"}
+    assert not any(name.endswith("'") for name in site.routes)
+    found = plan_site(site, Settings(node_limit=100))
+    assert found.audit.accepted
+    assert [run.build for run in found.plan.runs] == ["bath x 1", "passage"]
+
+
+def test_temperatures_have_more_digits_only_where_needed() -> None:
+    assert degrees(673.15) == degrees(673.15, 673.1500001, 683.15) == "400 degC"
+    near = (673.15, 673.55, 673.59)
+    said = [degrees(kelvin, *near) for kelvin in near]
+    assert said == ["400 degC", "400.4 degC", "400.44 degC"]
 
 
 def test_a_machine_is_wanted_by_the_place_of_the_file(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from allocator.report.drains import drains_of
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
 from allocator.report.passing import built_stores, destinations, flared, is_passed
-from allocator.report.pressures import booster_into, pressure_ends, valves_of
+from allocator.report.pressures import booster_ends, booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
 from allocator.report.words import at, quantity, rule_words, shape
 
@@ -111,11 +111,13 @@ def _levels(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Sett
 
 def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
     """Pressures to regulate to, boosters, and valves without which they do not hold."""
+    blown = {use.start for use in plan.boosters}
     for end in pressure_ends(site, plan):
         note = "behind its regulator: into pipes and machines"
         yield Setting(end.at.fluid, end.place, "hold", end.at.low, PRESSURE, None, note)
         if end.at.shut_in > 0.0:
             note = "with nothing flowing: rating of pipe, stores and machines there"
+            note += ", but for those behind a booster" if end.at.node in blown else ""
             yield Setting(
                 end.at.fluid, end.place, "bear at least", end.at.shut_in, PRESSURE, None, note
             )
@@ -124,6 +126,11 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
         tag = tags[booster_key(use)]
         yield Setting(use.booster, place, "move at most", use.flow, "kg/s", None, note, tag)
         yield Setting(use.booster, place, "draws at most", use.power, "W", None, note, tag)
+        ends = booster_ends(site, plan, use)
+        if ends.outlet_shut_in > 0.0:
+            note = f"with nothing flowing: rating of what is there, {note}"
+            bear = ends.outlet_shut_in
+            yield Setting(use.booster, place, "bear at outlet", bear, PRESSURE, None, note, tag)
     for valve in valves_of(site, plan):
         note = "pressures hold only with it"
         tag = tags.get(f"back:{valve.thing}", "")

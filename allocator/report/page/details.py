@@ -41,9 +41,9 @@ class Details:
         return len(self.things) - 1
 
 
-def used_share(site: Network, run: Run) -> float:
+def used_share(figures: PageFigures, run: Run) -> float:
     """The busiest flow of a pipe as a share of its capacity."""
-    return run_peak(site, run) / site.capacity(run.route, run.build, run.fluid)
+    return run_peak(figures.site, run) / figures.capacities[run.route, run.fluid]
 
 
 def pipe_facts(figures: PageFigures, run: Run, start: str, end: str) -> tuple[str, Facts]:
@@ -64,7 +64,7 @@ def pipe_facts(figures: PageFigures, run: Run, start: str, end: str) -> tuple[st
         (head("collect_flow"), quantity(figures.run_rate(run, "collect"), "mass_rate")),
         (head("supply_flow"), quantity(figures.run_rate(run, "supply"), "mass_rate")),
         (head("peak"), quantity(peak, "mass_rate")),
-        (head("used_share"), percent(used_share(site, run))),
+        (head("used_share"), percent(used_share(figures, run))),
     ]
     if route.stream is not None:
         inlet, outlet = route.stream.inlet, route.stream.outlet

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from allocator.cycles import pattern_of
 from allocator.network.records import Network
 from allocator.plans.records import Plan, Run
+from allocator.report.capacities import Carried, capacities
 from allocator.report.ways import Way, ways_of
 
 LAYERS = ("collect", "supply", "mean")
@@ -21,6 +22,7 @@ class PageFigures:
     ways: tuple[Way, ...]
     duty: dict[str, float]
     means: dict[tuple[str, str], float] = field(default_factory=dict)
+    capacities: Carried = field(default_factory=dict)
 
     def mean_rate(self, way: Way) -> float:
         """Mean of a way, kg/s: rates of the collect layer count while their source is on."""
@@ -42,7 +44,8 @@ class PageFigures:
 def figures_of(site: Network, plan: Plan) -> PageFigures:
     """The figures of a plan."""
     duty = {name: pattern_of(source.stages).duty for name, source in site.sources.items()}
-    found = PageFigures(site, plan, ways_of(site, plan), duty)
+    ways, most = ways_of(site, plan), capacities(site, plan)
+    found = PageFigures(site, plan, ways, duty, capacities=most)
     for way in found.ways:
         for route in way.routes:
             key = (route, way.fluid)

@@ -52,6 +52,9 @@ CHOSEN: Mapping[str, tuple[str, ...]] = {
         "booster",
         "needs",
     ),
+    "boosters": (
+        *("booster", "place", "into", "peak", "power_at_peak", "inlet", "outlet", "outlet_shut_in"),
+    ),
     "coolers": ("cooler", "units", "place", "fluid", "set_point", "peak", "duty", "power"),
     "baths": ("bath", "source", "keeps", "hottest", "gas_leaves_at", "margin", "mass"),
 }

@@ -234,7 +234,7 @@ def _wide(weight: float, most: float) -> float:
 def _pipe_texts(figures: PageFigures, run: Run) -> tuple[str, str, str]:
     """Build, mean flow and share of capacity at peak; less of it where there is less room."""
     flow = quantity(figures.run_rate(run, "mean"), "mass_rate")
-    share = percent(used_share(figures.site, run))
+    share = percent(used_share(figures, run))
     at_peak = f"{share} at peak"
     return f"{run.build}  {flow} mean, {at_peak}", f"{run.build}  {at_peak}", run.build
 
