@@ -217,6 +217,7 @@ ROOMS = {
         "handover.build_order",
         "handover.chains",
         "handover.coordinates",
+        "handover.firm_stages",
         "handover.lists",
         "handover.things",
         "heat_tables",
