@@ -125,7 +125,9 @@ def test_set_points_say_what_the_plan_promises() -> None:
     assert (give.value, give.unit) == (4000.0, "W")
     assert found["oil_set", "run on and off, share of time", "one more unit"].value == 0.35
     with_reserve = set_points(network_of(COVE), COVE_PLAN, {"holder@works": (246.3, "kg")})
-    assert with_reserve[-1].setting == "keep at least"
+    assert with_reserve[-1].setting == "surplus use permitted only above"
+    assert "firm output may take it lower" in with_reserve[-1].note
+    assert with_reserve[-1].tag.startswith("LS-")
     assert with_reserve[-1].value == 246.3
 
 

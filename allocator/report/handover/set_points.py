@@ -14,6 +14,8 @@ from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
 from allocator.report.words import at, quantity, rule_words, shape
 
+SURPLUS = "surplus use permitted only above"
+ALARM = "low-level alarm, by sources"
 PRESSURE = "Pa absolute"
 """Unit of pressures that are set."""
 
@@ -40,12 +42,14 @@ def set_points(
 ) -> tuple[Setting, ...]:
     """Valves of sources, releases of stores, parts of batteries and loads of machines.
 
-    ``reserves``: tank -> (what must stay in it for the promise, its unit), from a simulation;
-    without them a store is kept as full as it gets and releases no more than its promise.
+    ``reserves``: tank -> (content with which its promise holds through the worst phase, its unit),
+    from a simulation. Above it surplus may be used; the promise itself may take all of it, so it
+    is no level to keep, and nobody is alarmed below it. Without them a store is kept as full as it
+    gets and releases no more than its promise.
     """
     tags = {key: valve.tag for key, valve in valve_tags(site, plan).items()}
     kept = [
-        Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve", _of(tags, tank))
+        _above(site, tags, tank, value, unit, "at any time")
         for tank, (value, unit) in (reserves or {}).items()
         if not is_passed(plan, f"store:{tank}")
     ]
@@ -61,16 +65,28 @@ def set_points(
     )
 
 
+def _above(
+    site: Network, tags: Mapping[str, str], tank: str, value: float, unit: str, when: str
+) -> Setting:
+    """The level above which what a store holds beyond its promise may be used."""
+    note = f"{when}; firm output may take it lower"
+    return Setting(*_apart(site, tank), SURPLUS, value, unit, None, note, _of(tags, tank))
+
+
 def _rules(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
-    """What to keep by the state of sources."""
+    """When a store is too low for its promise, by the state of sources that is seen."""
     for rule in plan.set_points.rules if plan.set_points else ():
         if is_passed(plan, f"store:{rule.store}"):
             continue
+        if rule.state == "any":
+            when = f"{rule_words(rule)}, looked at once an hour"
+            yield _above(site, tags, rule.store, rule.burn_above, rule.unit, when)
+            continue
         thing, place = _apart(site, rule.store)
         above = quantity(rule.burn_above, "mass" if rule.unit == "kg" else "energy")
-        note = f"{rule_words(rule)}; surplus above {above} may be burnt for an hour"
+        note = f"{rule_words(rule)}; surplus use permitted above {above} for an hour"
         tag = _of(tags, rule.store)
-        yield Setting(thing, place, "keep, by sources", rule.keep, rule.unit, None, note, tag)
+        yield Setting(thing, place, ALARM, rule.keep, rule.unit, None, note, tag)
 
 
 def _of(tags: Mapping[str, str], store: str) -> str:
@@ -171,9 +187,9 @@ def _batteries(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.batteries:
         place = site.ground(use.place)
         parts = {
-            "keep for levelling to demands": use.level_part,
-            **{f"keep behind {kind} bursts": size for kind, size in use.burst_part.items()},
-            "keep for machine runs": use.swing_part,
+            "part for levelling to demands": use.level_part,
+            **{f"part behind {kind} bursts": size for kind, size in use.burst_part.items()},
+            "part for machine runs": use.swing_part,
         }
         for setting, size in parts.items():
             if size > 0:
