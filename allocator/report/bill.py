@@ -13,7 +13,7 @@ from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, shut_in, valves_of
-from allocator.report.tags import valve_tags
+from allocator.report.tags import valve_tags, valves_of_runs
 from allocator.site.money import counted_share
 from allocator.site.records import POWER
 
@@ -62,6 +62,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_boosters(site, plan),
         *_buffer_vessels(plan),
         *_valves(site, plan),
+        *_fittings(site, plan),
     )
 
 
@@ -212,6 +213,30 @@ def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
     for valve in valves:
         tag = f"{tags[key].tag} " if (key := f"back:{valve.thing}") in tags else ""
         yield BillLine(f"{tag}{valve.item}", valve.place, valve.count, "piece", None, "", None, 0.0)
+
+
+def _fittings(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """Hand valves, control valves and switches of new things, by kind, fluid and pipe.
+
+    The site gives no price or material for them.
+    """
+    tags = valve_tags(site, plan)
+    new = {use.name for use in plan.sources if use.new}
+    new |= {use.name for use in plan.stores if use.new_size > 0 and use.new_size == use.size}
+    pipes: dict[str, set[str]] = {}
+    for (route, fluid), own in valves_of_runs(site, plan, tags).items():
+        builds = {run.build for run in plan.runs if (run.route, run.fluid) == (route, fluid)}
+        for tag in own:
+            pipes.setdefault(tag, set()).update(builds)
+    found: dict[str, list[str]] = {}
+    for valve in dict.fromkeys(tags.values()):
+        if valve.thing in new and valve.tag.partition("-")[0] in ("HV", "FCV", "LS", "PSL"):
+            size = " and ".join(sorted(pipes.get(valve.tag, ()))) if "valve" in valve.what else ""
+            item = f"{valve.what} for {valve.fluid}{f', on {size}' if size else ''}, to be chosen"
+            found.setdefault(item, []).append(valve.place)
+    for item, places in found.items():
+        where = ", ".join(dict.fromkeys(places))
+        yield BillLine(item, where, float(len(places)), "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

@@ -33,7 +33,7 @@ _CUTS = (
     Column("spares_percent", "spares, %", "number"),
     Column("cut_length", "length with spares", "length", _WHOLE),
     Column("cut_mass", "mass with spares", "mass", _WHOLE),
-    Column("stock_left", "stock left", "mass"),
+    Column("stock_left", "stock left", "mass", "By the whole plan, with spares and off-cuts."),
     Column("note", "note"),
     Column("valves", "valves", "text", "Tags, at the ends of the run."),
     Column("stock_length", "delivered length", "length", "One piece of pipe as delivered."),
