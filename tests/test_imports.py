@@ -65,6 +65,7 @@ ROOMS = {
         "defaults",
         "document",
         "emissions",
+        "fluid_words",
         "enclosures",
         "formats",
         "graph",

@@ -10,6 +10,7 @@ from typing import NamedTuple
 from allocator.base.dimensions import format_gauge
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
+from allocator.report.drains import drain_pots
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, shut_in, valves_of
@@ -63,6 +64,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_buffer_vessels(plan),
         *_valves(site, plan),
         *_fittings(site, plan),
+        *_drains(site, plan),
     )
 
 
@@ -237,6 +239,14 @@ def _fittings(site: Network, plan: Plan) -> Iterator[BillLine]:
     for item, places in found.items():
         where = ", ".join(dict.fromkeys(places))
         yield BillLine(item, where, float(len(places)), "piece", None, "", None, 0.0)
+
+
+def _drains(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """One a run, or more where it has several low points: the site gives no price for them."""
+    for pot in drain_pots(site, plan):
+        if pot.new:
+            item = f"{pot.what}, to be chosen"
+            yield BillLine(item, pot.where, 1.0, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

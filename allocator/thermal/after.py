@@ -70,7 +70,7 @@ def heat_of(site: Network, plan: Plan) -> Heat | None:
         flows,
         coolers_in(site, plan, states, enthalpies),
         (*limits_met(site, plan, states), *rooms),
-        wet_notes(site, plan, states, coldest),
+        *wet_notes(site, plan, states, coldest),
     )
 
 

@@ -30,13 +30,15 @@ _RANK = {
     "booster": 4,
     "cooler": 4,
     "sink": 4,
-    "tap": 5,
+    "drain": 5,
+    "tap": 6,
 }
 _DOES = {
     "machine": "install",
     "store": "build",
     "line": "erect",
     "run": "lay",
+    "drain": "fit",
     "booster": "install",
     "cooler": "install",
     "sink": "install",

@@ -176,7 +176,7 @@ def _along(plan: Plan, ways: Iterable[Way]) -> list[str]:
     """Runs of some ways, and the boosters at their inlets and at those of stores they fill."""
     needs = []
     for way in ways:
-        needs += [f"run:{route}:{way.fluid}" for route in way.routes]
+        needs += [f"{one}:{route}:{way.fluid}" for route in way.routes for one in ("run", "drain")]
         needs += [
             booster_key(use)
             for use in plan.boosters

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
+from allocator.report.drains import a_day, drain_pots
 from allocator.report.handover.things import booster_key
 from allocator.report.loads import peak_factor
 from allocator.report.passing import built_stores, destinations, flared, is_passed
@@ -62,6 +63,7 @@ def set_points(
         *_rules(site, plan, tags),
         *_levels(site, plan, tags),
         *_pressures(site, plan, tags),
+        *_drained(site, plan),
     )
 
 
@@ -142,6 +144,17 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
         note = "pressures hold only with it"
         tag = tags.get(f"back:{valve.thing}", "")
         yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note, tag)
+
+
+def _drained(site: Network, plan: Plan) -> Iterator[Setting]:
+    """What drains must let out."""
+    for pot in drain_pots(site, plan):
+        water, name = pot.drain.water, f"condensate drain for {pot.drain.fluid}"
+        if water is None:
+            yield Setting(name, pot.place, "fit", 1.0, "piece", None, pot.where)
+        else:
+            note = f"{a_day(water)}; {pot.where}"
+            yield Setting(name, pot.place, "drain up to", water, "kg/s", None, note)
 
 
 def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, BoosterUse, Plan, StoreUse
+from allocator.report.drains import drain_pots
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
 from allocator.report.words import quantity
@@ -38,6 +39,7 @@ def things_of(site: Network, plan: Plan) -> dict[str, Thing]:
         *_lines(site, plan),
         *_boosters(site, plan),
         *_runs(site, plan),
+        *_drains(site, plan),
         *_taps(site, plan),
     ]
     return {thing.key: thing for thing in found}
@@ -78,6 +80,14 @@ def _boosters(site: Network, plan: Plan) -> list[Thing]:
         )
         for use in plan.boosters
         if use.new
+    ]
+
+
+def _drains(site: Network, plan: Plan) -> list[Thing]:
+    return [
+        Thing(pot.key, "drain", pot.what, pot.where, pot.drain.fluid, {})
+        for pot in drain_pots(site, plan)
+        if pot.new
     ]
 
 
