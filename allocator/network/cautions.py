@@ -135,6 +135,15 @@ def _burning(site: Network) -> bool:
     )
 
 
+def _burns_what_counts_vented(site: Network) -> bool:
+    vents = {
+        source.fluid
+        for source in site.sources.values()
+        if source.when_untapped == "vents" and site.fluids[source.fluid].vented_weight > 0
+    }
+    return any(vents & set(machine.inputs) for machine in _generators(site))
+
+
 def _batteries(site: Network) -> bool:
     return any(store.holds == POWER for store in site.storage.values())
 
@@ -247,6 +256,12 @@ _RULES: tuple[_Rule, ...] = (
         lambda site: bool(_generators(site)),
         "Generators: a lock for isolation, earthing, and protection against feeding a line that "
         "a crew believes is dead.",
+    ),
+    (
+        _burns_what_counts_vented,
+        "Gas that counts when vented: generators must be able to burn what the plan counts as "
+        "burnt, so power that nobody uses needs a load bank as large as the summary says, in free "
+        "air, with a trip on a lost fan. Without it they throttle, and gas is vented or flared.",
     ),
     (
         _burning,

@@ -12,6 +12,7 @@ from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
 from allocator.report.drains import drain_pots
 from allocator.report.handover.things import booster_key
+from allocator.report.load_bank import load_banks
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, shut_in, valves_of
 from allocator.report.tags import valve_tags, valves_of_runs
@@ -65,6 +66,7 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_valves(site, plan),
         *_fittings(site, plan),
         *_drains(site, plan),
+        *_load_banks(site, plan),
     )
 
 
@@ -247,6 +249,13 @@ def _drains(site: Network, plan: Plan) -> Iterator[BillLine]:
         if pot.new:
             item = f"{pot.what}, to be chosen"
             yield BillLine(item, pot.where, 1.0, "piece", None, "", None, 0.0)
+
+
+def _load_banks(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """What takes power that nobody uses, so that its gas is burnt; without material and price."""
+    for bank in load_banks(site, plan):
+        item = f"{bank.words}, to be chosen"
+        yield BillLine(item, bank.place, 1.0, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

@@ -9,6 +9,7 @@ from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
 from allocator.report.drains import a_day, drain_pots
 from allocator.report.handover.things import booster_key
+from allocator.report.load_bank import load_banks
 from allocator.report.loads import peak_factor
 from allocator.report.passing import built_stores, destinations, flared, is_passed
 from allocator.report.pressures import booster_into, pressure_ends, valves_of
@@ -64,6 +65,7 @@ def set_points(
         *_levels(site, plan, tags),
         *_pressures(site, plan, tags),
         *_drained(site, plan),
+        *_load_banks(site, plan),
     )
 
 
@@ -155,6 +157,13 @@ def _drained(site: Network, plan: Plan) -> Iterator[Setting]:
         else:
             note = f"{a_day(water)}; {pot.where}"
             yield Setting(name, pot.place, "drain up to", water, "kg/s", None, note)
+
+
+def _load_banks(site: Network, plan: Plan) -> Iterator[Setting]:
+    """What takes power that nobody uses, where the plan counts its gas as burnt."""
+    for bank in load_banks(site, plan):
+        note = "what is not used goes to it: units that throttle vent gas that counts"
+        yield Setting("load bank", bank.place, "take at least", bank.power, "W", None, note)
 
 
 def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
