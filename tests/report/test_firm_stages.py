@@ -100,3 +100,25 @@ def test_parts_that_need_each_other_are_built_together() -> None:
     assert found.proven
     moved = best_order(parts, required, 9.0, (0, 1, 2), 0, gains)  # type: ignore[arg-type]
     assert math.isclose(moved.missed, found.missed)
+
+
+def test_a_flare_stands_before_the_first_gas(tmp_path: Path) -> None:
+    text = WELLS.replace("FLOW", "12").replace("places: {yard: 6}", "places: {yard: 1}")
+    text = text.replace("flow: 12 g/s}", "flow: 12 g/s, when_untapped: vents}")
+    burnt = "heating_value: 15 MJ/kg, vented_weight: 7}, co2: {emission: biogenic"
+    text = text.replace("heating_value: 15 MJ/kg", burnt)
+    flare = (
+        "  flare: {inputs: {gas: 40 g/s}, outputs: {co2: 50 g/s}, places: [yard], flare: true}"
+    )
+    file = tmp_path / "site.yaml"
+    file.write_text(text.replace("\ndemands:", f"\n{flare}\ndemands:"), encoding="utf-8")
+    plan = al.plan(file, node_limit=1000, prove=0).plan
+    assert plan is not None
+    assert any(use.type == "flare" and use.new for use in plan.machines)
+    steps = build_order(network_of(al.read_site(file)), plan)
+    first = next(step for step in steps if step.key.startswith("start "))
+    (flare_step,) = [step for step in steps if step.key.startswith("machine:flare@")]
+    assert flare_step.number in first.after
+    assert "flare ready before any gas" in first.note
+    assert all(flare_step.number < step.number for step in steps if step.action == "connect")
+    assert al.schedule(file, plan, al.Crew(0.01)).steps[0].step.key == flare_step.key

@@ -248,10 +248,17 @@ def _starting(site: Network, missing: list[Thing], fluids: list[str]) -> str:
     burns = [name for name in fluids if site.fluids[name].heating_value is not None]
     gases = [name for name in burns if site.fluids[name].phase == "gas"]
     notes = [f"purge all air before the first {', '.join(gases)}"] if gases else []
+    if any(site.machines[_machine_of(thing)].flare for thing in missing if thing.kind == "machine"):
+        notes.insert(0, "flare ready before any gas")
     stores = [f"{thing.what} at {thing.where}" for thing in missing if thing.kind == "store"]
     if stores:
         notes.append(f"no firm output before it is full: {', '.join(stores)}")
     return "; ".join(notes)
+
+
+def _machine_of(thing: Thing) -> str:
+    """The type of a machine of the things to build."""
+    return thing.key.partition(":")[2].rpartition("@")[0]
 
 
 def _due(site: Network, thing: Thing) -> float:

@@ -57,7 +57,26 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
             title = f"{taker.partition(':')[2]}, from {_named(plan, ways, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
-    return tuple(_less_boosters(plan, chains))
+    made = (_with_flares(site, plan, ways, chain) for chain in chains)
+    return tuple(_less_boosters(plan, made))
+
+
+def _with_flares(site: Network, plan: Plan, ways: Iterable[Way], chain: Chain) -> Chain:
+    """A chain that needs the flares of its gas as well: they stand before the gas comes.
+
+    Of pipe to them it needs what its own sources have there.
+    """
+    taps = {key for key in chain.needs if key.startswith("tap:")}
+    fluids = {site.sources[tap.partition(":")[2]].fluid for tap in taps}
+    safe = []
+    for use in plan.machines:
+        kind = site.machines[use.type]
+        if kind.flare and fluids & set(kind.inputs):
+            safe += [f"machine:{use.name}#{number}" for number in range(1, use.new + 1)]
+            takers = (f"flare:{use.name}", f"machine:{use.name}")
+            comes = [way for way in ways if way.taker in takers and way.giver.startswith("source:")]
+            safe += _along(plan, [way for way in comes if _tap(way.giver) in taps])
+    return replace(chain, needs=tuple(dict.fromkeys([*safe, *chain.needs])))
 
 
 def _less_boosters(plan: Plan, chains: Iterable[Chain]) -> Iterator[Chain]:
