@@ -16,6 +16,7 @@ from allocator.report.load_bank import load_banks
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, shut_in, valves_of
 from allocator.report.tags import valve_tags, valves_of_runs
+from allocator.report.words import units_words
 from allocator.site.money import counted_share
 from allocator.site.records import POWER
 
@@ -121,7 +122,7 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
         price = build.price * route.length * route.ground_factor
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             where = site.ground(route.start)
-            item = f"{run.build} for {run.fluid}"
+            item = f"{units_words(run.build)} for {run.fluid}"
             yield from _thing(site, item, where, 1.0, "piece", _Cost(materials, price, build.life))
             continue
         item = f"{run.build} pipe for {run.fluid}"

@@ -107,9 +107,7 @@ def test_a_flare_stands_before_the_first_gas(tmp_path: Path) -> None:
     text = text.replace("flow: 12 g/s}", "flow: 12 g/s, when_untapped: vents}")
     burnt = "heating_value: 15 MJ/kg, vented_weight: 7}, co2: {emission: biogenic"
     text = text.replace("heating_value: 15 MJ/kg", burnt)
-    flare = (
-        "  flare: {inputs: {gas: 40 g/s}, outputs: {co2: 50 g/s}, places: [yard], flare: true}"
-    )
+    flare = "  flare: {inputs: {gas: 40 g/s}, outputs: {co2: 50 g/s}, places: [yard], flare: true}"
     file = tmp_path / "site.yaml"
     file.write_text(text.replace("\ndemands:", f"\n{flare}\ndemands:"), encoding="utf-8")
     plan = al.plan(file, node_limit=1000, prove=0).plan

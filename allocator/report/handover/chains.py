@@ -57,8 +57,8 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
             title = f"{taker.partition(':')[2]}, from {_named(plan, ways, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
-    made = (_with_flares(site, plan, ways, chain) for chain in chains)
-    return tuple(_less_boosters(plan, made))
+    safe = [_with_flares(site, plan, ways, chain) for chain in chains]
+    return tuple(_less_boosters(plan, safe))
 
 
 def _with_flares(site: Network, plan: Plan, ways: Iterable[Way], chain: Chain) -> Chain:

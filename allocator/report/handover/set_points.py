@@ -14,10 +14,12 @@ from allocator.report.loads import peak_factor
 from allocator.report.passing import built_stores, destinations, flared, is_passed
 from allocator.report.pressures import booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
-from allocator.report.words import at, quantity, rule_words, shape
+from allocator.report.words import ROUNDED, SMALL_PART, at, quantity, rule_words, shape
 
 SURPLUS = "surplus use permitted only above"
 ALARM = "low-level alarm, by sources"
+_LEAST = {"kg/s": ROUNDED, "W": ROUNDED, "units": ROUNDED, "J": SMALL_PART}
+"""Unit -> share of the largest of it below which a setting is rounding, or too little to set."""
 PRESSURE = "Pa absolute"
 """Unit of pressures that are set."""
 
@@ -55,7 +57,7 @@ def set_points(
         for tank, (value, unit) in (reserves or {}).items()
         if not is_passed(plan, f"store:{tank}")
     ]
-    return (
+    found = (
         *_sources(site, plan, tags),
         *_stores(site, plan, tags),
         *_batteries(site, plan),
@@ -67,6 +69,10 @@ def set_points(
         *_drained(site, plan),
         *_load_banks(site, plan),
     )
+    most: dict[str, float] = {}
+    for one in found:
+        most[one.unit] = max(most.get(one.unit, 0.0), one.value)
+    return tuple(one for one in found if one.value > _LEAST.get(one.unit, 0.0) * most[one.unit])
 
 
 def _above(

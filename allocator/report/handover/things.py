@@ -10,7 +10,7 @@ from allocator.plans.records import BatteryUse, BoosterUse, Plan, StoreUse
 from allocator.report.drains import drain_pots
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
-from allocator.report.words import quantity
+from allocator.report.words import quantity, units_words
 from allocator.site.records import POWER
 
 
@@ -105,7 +105,7 @@ def _runs(site: Network, plan: Plan) -> list[Thing]:
         for material, kg in build.masses(route.length).items():
             materials[material] = materials.get(material, 0.0) + kg
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
-            what, where = f"{run.build} for {run.fluid}", site.ground(route.start)
+            what, where = f"{units_words(run.build)} for {run.fluid}", site.ground(route.start)
         else:
             what = f"{quantity(route.length, 'length')} of {run.build} for {run.fluid}"
             ends = f"{site.ground(route.start)} to {site.ground(route.end)}"
