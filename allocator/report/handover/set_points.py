@@ -168,7 +168,7 @@ def _drained(site: Network, plan: Plan) -> Iterator[Setting]:
 def _load_banks(site: Network, plan: Plan) -> Iterator[Setting]:
     """What takes power that nobody uses, where the plan counts its gas as burnt."""
     for bank in load_banks(site, plan):
-        note = "what is not used goes to it: units that throttle vent gas that counts"
+        note = "what is not used goes to it, or units throttle and gas is vented, which counts"
         yield Setting("load bank", bank.place, "take at least", bank.power, "W", None, note)
 
 
