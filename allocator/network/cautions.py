@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.site.chambers import below_ambient
+from allocator.site.fluid_words import is_named, is_pure, is_tarry, words_of
 from allocator.site.records import POWER, Fluid, MachineType, Site
 
 HOT = 333.15
@@ -57,25 +58,9 @@ def _fluids_of(site: Network) -> list[Fluid]:
     return [fluid for fluid in site.fluids.values() if fluid.name in named]
 
 
-def _words(fluid: Fluid) -> set[str]:
-    """The lower-case words of a fluid's name and of its property-library name."""
-    text = f"{fluid.name} {fluid.substance or ''}".lower()
-    for mark in "-_./&[]":
-        text = text.replace(mark, " ")
-    return set(text.split())
-
-
 def _any_word(site: Network, *words: str) -> bool:
     """True when some fluid of the site is called by one of the words, or by a word in it."""
-    return any(_named(fluid, words) for fluid in _fluids_of(site))
-
-
-def _named(fluid: Fluid, words: Sequence[str]) -> bool:
-    return any(
-        word == known or (len(word) > 3 and word in known)
-        for known in _words(fluid)
-        for word in words
-    )
+    return any(is_named(fluid, words) for fluid in _fluids_of(site))
 
 
 def _burnable_gas(site: Network) -> bool:
@@ -95,7 +80,7 @@ _SULPHIDE = ("hydrogensulfide", "sulfide", "sulphide", "h2s", "sour", "biogas", 
 def _gas_word(site: Network, *words: str) -> bool:
     """The same of gases alone."""
     return any(
-        fluid.phase == "gas" and _named(fluid, words) and not fluid.exhaust
+        fluid.phase == "gas" and is_named(fluid, words) and not fluid.exhaust
         for fluid in _fluids_of(site)
     )
 
@@ -103,15 +88,11 @@ def _gas_word(site: Network, *words: str) -> bool:
 def _raw_gas(site: Network) -> bool:
     """True when a source gives gas to burn that nobody delivers and no substance names."""
     return any(
-        fluid.phase == "gas" and fluid.heating_value is not None and not _pure(fluid)
+        fluid.phase == "gas" and fluid.heating_value is not None and not is_pure(fluid)
         for source in site.sources.values()
         for fluid in (site.fluids[source.fluid],)
         if not (source.delivered or source.price > 0)
     )
-
-
-def _pure(fluid: Fluid) -> bool:
-    return fluid.substance is not None and "&" not in fluid.substance
 
 
 def _suffocating(site: Network) -> bool:
@@ -148,10 +129,19 @@ def _generators(site: Network) -> list[MachineType]:
 def _burning(site: Network) -> bool:
     """True when a generator burns something other than hydrogen alone."""
     return any(
-        "hydrogen" not in _words(site.fluids[fluid]) and site.fluids[fluid].heating_value
+        "hydrogen" not in words_of(site.fluids[fluid]) and site.fluids[fluid].heating_value
         for machine in _generators(site)
         for fluid in machine.inputs
     )
+
+
+def _burns_what_counts_vented(site: Network) -> bool:
+    vents = {
+        source.fluid
+        for source in site.sources.values()
+        if source.when_untapped == "vents" and site.fluids[source.fluid].vented_weight > 0
+    }
+    return any(vents & set(machine.inputs) for machine in _generators(site))
 
 
 def _batteries(site: Network) -> bool:
@@ -201,6 +191,18 @@ _RULES: tuple[_Rule, ...] = (
         "Raw gas may hold hydrogen sulphide or carbon monoxide whatever its name: have it "
         "analysed before anybody opens a line, and again when its source changes; until then use "
         "detectors for both, and treat each leak as poisonous.",
+    ),
+    (
+        lambda site: any(source.water for source in site.sources.values()),
+        "Wet gas drops water where it cools: lay pipe with fall to drain pots at low points and "
+        "ends, seal them against gas, keep them from frost and empty them each day. What drains "
+        "may be acid or poisonous.",
+    ),
+    (
+        lambda site: any(is_tarry(site.fluids[s.fluid]) for s in site.sources.values()),
+        "Tar and water in gas of kilns, retorts and gasifiers condense below some 100 degC and "
+        "block pipe, coolers and engines: drains, ways to clean, a filter before engines. Tar "
+        "burns, and harms skin and lungs.",
     ),
     (
         lambda site: bool(below_ambient(site)),
@@ -254,6 +256,12 @@ _RULES: tuple[_Rule, ...] = (
         lambda site: bool(_generators(site)),
         "Generators: a lock for isolation, earthing, and protection against feeding a line that "
         "a crew believes is dead.",
+    ),
+    (
+        _burns_what_counts_vented,
+        "Gas that counts when vented: generators must be able to burn what the plan counts as "
+        "burnt, so power that nobody uses needs a load bank as large as the summary says, in free "
+        "air, with a trip on a lost fan. Without it they throttle, and gas is vented or flared.",
     ),
     (
         _burning,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 from allocator.base.json_kinds import JsonText
 from allocator.base.json_records import fact, record
 
@@ -74,6 +72,18 @@ class HeatLimit:
 
 
 @record
+class Drain:
+    """Where water condenses in a pipe or cooler, in the worst state."""
+
+    route: str = fact("route", "Route of the run.")
+    fluid: str = fact("fluid", "What it carries.")
+    end: str = fact("end", "Node at its cold end.")
+    water: float | None = fact(
+        "water_kg_s", "Most water that condenses; null where the molar mass is not known."
+    )
+
+
+@record
 class Heat:
     """Temperatures of flows, coolers, limits, and what should be known of them."""
 
@@ -81,12 +91,7 @@ class Heat:
     coolers: tuple[CoolerHeat, ...] = fact("coolers", "Coolers in the busiest state.", default=())
     limits: tuple[HeatLimit, ...] = fact("limits", "Limits with their values.", default=())
     notes: tuple[str, ...] = fact("notes", "What should be known of the above.", default=())
-    condensate: Mapping[str, float] = fact(
-        "condensate_kg_s",
-        "Water that may drain in a run or cooler, at most, by its route.",
-        optional=True,
-        default_factory=dict,
-    )
+    drains: tuple[Drain, ...] = fact("drains", "Where water condenses.", optional=True, default=())
 
 
 @record

@@ -43,7 +43,10 @@ class StoreHold:
 
     store: str = fact("store", "The store, or the battery and its part.")
     unit: str = fact("unit", "Unit of the reserve.", JsonText(("kg", "J")))
-    reserve: float = fact("reserve", "Content to keep; what is above it may be burnt at once.")
+    reserve: float = fact(
+        "reserve",
+        "Content above which surplus may be burnt at once; firm output may take it lower.",
+    )
 
 
 @record

@@ -38,7 +38,7 @@ from allocator.plans.assets import (
     SourceUse,
     StoreUse,
 )
-from allocator.plans.heat import CoolerHeat, FlowHeat, Heat, HeatLimit, HeatSinkUse
+from allocator.plans.heat import CoolerHeat, Drain, FlowHeat, Heat, HeatLimit, HeatSinkUse
 from allocator.plans.operation import (
     NOTHING,
     ChamberHold,
@@ -81,6 +81,7 @@ __all__ = [
     "ClockWorth",
     "CoolerHeat",
     "DemandUse",
+    "Drain",
     "Emissions",
     "FlowHeat",
     "GoalResult",

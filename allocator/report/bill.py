@@ -10,11 +10,13 @@ from typing import NamedTuple
 from allocator.base.dimensions import format_gauge
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, Plan, StoreUse
-from allocator.report.drains import drains_of
+from allocator.report.drains import drain_pots
 from allocator.report.handover.things import booster_key
+from allocator.report.load_bank import load_banks
 from allocator.report.loads import corridor_of
 from allocator.report.pressures import booster_into, shut_in, valves_of
-from allocator.report.tags import valve_tags
+from allocator.report.tags import valve_tags, valves_of_runs
+from allocator.report.words import units_words
 from allocator.site.money import counted_share
 from allocator.site.records import POWER
 
@@ -63,7 +65,9 @@ def bill_of_materials(site: Network, plan: Plan) -> tuple[BillLine, ...]:
         *_boosters(site, plan),
         *_buffer_vessels(plan),
         *_valves(site, plan),
+        *_fittings(site, plan),
         *_drains(site, plan),
+        *_load_banks(site, plan),
     )
 
 
@@ -118,7 +122,7 @@ def _runs(site: Network, plan: Plan) -> Iterator[BillLine]:
         price = build.price * route.length * route.ground_factor
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
             where = site.ground(route.start)
-            item = f"{run.build} for {run.fluid}"
+            item = f"{units_words(run.build)} for {run.fluid}"
             yield from _thing(site, item, where, 1.0, "piece", _Cost(materials, price, build.life))
             continue
         item = f"{run.build} pipe for {run.fluid}"
@@ -216,10 +220,43 @@ def _valves(site: Network, plan: Plan) -> Iterator[BillLine]:
         yield BillLine(f"{tag}{valve.item}", valve.place, valve.count, "piece", None, "", None, 0.0)
 
 
+def _fittings(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """Hand valves, control valves and switches of new things, by kind, fluid and pipe.
+
+    The site gives no price or material for them.
+    """
+    tags = valve_tags(site, plan)
+    new = {use.name for use in plan.sources if use.new}
+    new |= {use.name for use in plan.stores if use.new_size > 0 and use.new_size == use.size}
+    pipes: dict[str, set[str]] = {}
+    for (route, fluid), own in valves_of_runs(site, plan, tags).items():
+        builds = {run.build for run in plan.runs if (run.route, run.fluid) == (route, fluid)}
+        for tag in own:
+            pipes.setdefault(tag, set()).update(builds)
+    found: dict[str, list[str]] = {}
+    for valve in dict.fromkeys(tags.values()):
+        if valve.thing in new and valve.tag.partition("-")[0] in ("HV", "FCV", "LS", "PSL"):
+            size = " and ".join(sorted(pipes.get(valve.tag, ()))) if "valve" in valve.what else ""
+            item = f"{valve.what} for {valve.fluid}{f', on {size}' if size else ''}, to be chosen"
+            found.setdefault(item, []).append(valve.place)
+    for item, places in found.items():
+        where = ", ".join(dict.fromkeys(places))
+        yield BillLine(item, where, float(len(places)), "piece", None, "", None, 0.0)
+
+
 def _drains(site: Network, plan: Plan) -> Iterator[BillLine]:
-    """Drains where gas may cool below its dew point. The site gives no price or material."""
-    for drain in drains_of(site, plan):
-        yield BillLine(drain.item, drain.place, 1.0, "piece", None, "", None, 0.0)
+    """One a run, or more where it has several low points: the site gives no price for them."""
+    for pot in drain_pots(site, plan):
+        if pot.new:
+            item = f"{pot.what}, to be chosen"
+            yield BillLine(item, pot.where, 1.0, "piece", None, "", None, 0.0)
+
+
+def _load_banks(site: Network, plan: Plan) -> Iterator[BillLine]:
+    """What takes power that nobody uses, so that its gas is burnt; without material and price."""
+    for bank in load_banks(site, plan):
+        item = f"{bank.words}, to be chosen"
+        yield BillLine(item, bank.place, 1.0, "piece", None, "", None, 0.0)
 
 
 def _buffer_vessels(plan: Plan) -> Iterator[BillLine]:

@@ -15,7 +15,16 @@ from allocator.report.loads import mean_load
 from allocator.report.passing import flared
 from allocator.report.pressures import pressure_ends, unchecked_pipes, valves_of
 from allocator.report.tables import with_column
-from allocator.report.words import at, count, destination, percent, quantity, shape
+from allocator.report.words import (
+    ROUNDED,
+    SMALL_PART,
+    at,
+    count,
+    destination,
+    percent,
+    quantity,
+    shape,
+)
 
 LOWEST = 12
 """Places with the least margins that a summary lists; all are in pressures.csv."""
@@ -76,8 +85,9 @@ def duty_words(use: MachineUse, burnt: tuple[float, float] | None = None) -> str
     parts = []
     if use.running:
         load = percent((use.flat_load + sum(use.following.values())) / use.running)
-        followed = ", ".join(use.following)
-        way = f", load-following {followed}" if any(use.following.values()) else ""
+        least = ROUNDED * use.running
+        followed = ", ".join(shape for shape, load in use.following.items() if load > least)
+        way = f", load-following {followed}" if followed else ""
         parts.append(f"{use.running} running, mean load {load}{way}")
     elif mean_load(use) > use.cycled:
         parts.append(f"{count(mean_load(use) - use.cycled)} at full load")
@@ -114,7 +124,8 @@ def _battery_work(battery: BatteryUse) -> str:
         (sum(battery.burst_part.values()), "bursts"),
         (battery.swing_part, "machine runs"),
     ]
-    return ", ".join(f"{quantity(size, 'energy')} {use}" for size, use in parts if size > 0)
+    least = SMALL_PART * battery.size
+    return ", ".join(f"{quantity(size, 'energy')} {use}" for size, use in parts if size > least)
 
 
 def pipes_laid(site: Network, plan: Plan) -> Table:

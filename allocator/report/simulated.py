@@ -40,8 +40,8 @@ def simulation_text(plan: Plan, trace: Trace) -> str:
     lines += section("Mean of the random draws", _means(plan, trace))
     lines += section("Adequacy: short a year, where machines fail", _adequacy(trace))
     lines += section("Stores, lowest and highest in all draws", _tanks(trace))
-    lines += section("Set-points: keep at least so much, burn what is above", _set_points(trace))
-    lines += section("Reserve rules: what each store must hold, by its sources", _rules(trace))
+    lines += section("Set-points: surplus use permitted only above", _set_points(trace))
+    lines += section("What the firm output needs in each store, by its sources", _rules(trace))
     lines += section("Units run on and off, by what the batteries hold for them", _cycles(trace))
     lines += section("Chambers at sources, down to the pressure to hold", _chambers(trace))
     lines += section("Pressures along lines, in the worst state met", _pressures(trace))
@@ -296,7 +296,7 @@ def _set_points(trace: Trace) -> list[str]:
         note = "TOO LOW: firm output would not be kept" if point.tank in trace.unsafe else ""
         kept = quantity(point.reserve, UNITS[point.unit])
         rows.append((at(point.tank), kept, _share(point.reserve, point), note))
-    heads = ("store", "keep", "of its size", "note" if trace.unsafe else "")
+    heads = ("store", "level", "of its size", "note" if trace.unsafe else "")
     return table(heads, rows, right=(1, 2)) if rows else []
 
 
@@ -317,7 +317,7 @@ def _rules(trace: Trace) -> list[str]:
         f"Kept by these rules, the random draws served {quantity(more, 'power')} more on average "
         f"than with full stores ({quantity(trace.full_total_w, 'power')})."
     )
-    heads = ("", "keep", "burn above", "when")
+    heads = ("", "needs", "surplus only above", "when")
     return [*paragraph(said), *table(heads, rows, right=(1, 2))]
 
 

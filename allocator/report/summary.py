@@ -16,6 +16,7 @@ from allocator.report.brief import heading, power_words
 from allocator.report.certainty import certainty
 from allocator.report.heat_tables import heat_demands, sinks_used, temperatures
 from allocator.report.line_tables import boosters, power_lines
+from allocator.report.load_bank import load_banks
 from allocator.report.loads import served_in_shape
 from allocator.report.outage_tables import outages
 from allocator.report.parts import (
@@ -92,11 +93,19 @@ def full_summary(
     lines += section_of(power_lines(site, plan))
     lines += section_of(materials(plan))
     lines += section("Emissions, mean", _emissions(plan))
+    lines += section("Power that nobody uses", _unused_power(site, plan))
     lines += section("Cost", _money(site, plan))
     lines += section("Why not more", _bullets(plan.limits))
     lines += section("Marginal values", prices(plan, unit_of_money(site)))
     lines += section("Cautions", _bullets(plan.cautions))
     return "\n".join(lines) + "\n"
+
+
+def _unused_power(site: Network, plan: Plan) -> list[str]:
+    words = "the plan counts the gas of this power as burnt; without it units throttle, and what "
+    words += "they do not take is vented and counts, or goes to a flare"
+    banks = load_banks(site, plan)
+    return _bullets(tuple(f"{bank.words} at {bank.place}: {words}" for bank in banks))
 
 
 def _promise(site: Network, plan: Plan, mean_basis: Plan | None, proof: Trace | None) -> list[str]:

@@ -12,7 +12,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.bill import bill_of_materials
 from allocator.report.passing import built_stores, destinations
-from allocator.report.words import destination_key, plain
+from allocator.report.words import ROUNDED, destination_key, plain
 from allocator.site.records import POWER
 
 Row = Mapping[str, object]
@@ -76,7 +76,8 @@ def sources_used(site: Network, plan: Plan) -> Table:
                 for end, share in destinations(site, plan, to).items()
             ]
         for shape, mean in use.direct.items():
-            rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
+            if mean > ROUNDED * sum([*use.collect.values(), *use.direct.values()]):
+                rows.append({**whence, "goes_to": f"supply:{shape}", "mean_kg_per_s": mean})
         if not use.collect and not use.direct:
             rows.append(whence)
     columns = _SOURCES if plan.basis == "firm" else (*_SOURCES[:5], _ON_AVERAGE, *_SOURCES[6:])

@@ -1,14 +1,14 @@
-"""Tags of valves, low-level trips and boosters: the same in every list, on the map, on the plate.
+"""Tags of valves, level switches and boosters: the same in every list, on the map, on the plate.
 
 A tag is letters, the number of the place and the number of the thing there, such as ``HV-0302``.
 Letters follow the identification letters of ANSI/ISA-5.1: ``HV`` hand valve at a source's
-connection, ``FCV`` flow control valve, ``LSL`` low-level switch of a store's reserve, ``PSL``
-low-pressure switch of a chamber. That standard has no letters for what is no instrument: ``NRV``
-for a non-return valve, ``B`` for a blower, ``C`` for a compressor and ``P`` for a pump are the
-usual ones of piping drawings (from memory). Places count in the order of the site file; at a place
-first its sources, then the kinds of store and the kinds of booster that may stand there, whether
-built or not, so that another plan of the same file has the same tags. A letter follows where a
-thing has several of one kind.
+connection, ``FCV`` flow control valve, ``LS`` level switch of a store, above which surplus may be
+used, ``PSL`` low-pressure switch of a chamber. That standard has no letters for what is no
+instrument: ``NRV`` for a non-return valve, ``B`` for a blower, ``C`` for a compressor and ``P`` for
+a pump are the usual ones of piping drawings (from memory). Places count in the order of the site
+file; at a place first its sources, then the kinds of store and the kinds of booster that may stand
+there, whether built or not, so that another plan of the same file has the same tags. A letter
+follows where a thing has several of one kind.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from allocator.report.ways import Way, ways_of
 from allocator.site.records import POWER
 
 SCHEME = (
-    "Tags: HV hand valve at a source's connection, FCV flow control valve, LSL low-level switch, "
+    "Tags: HV hand valve at a source's connection, FCV flow control valve, LS level switch, "
     "PSL low-pressure switch; then the number of the place and of the thing there, in the order of "
     "the site file; a letter where a thing has several"
 )
@@ -155,7 +155,7 @@ def _valves(site: Network, plan: Plan) -> Iterator[tuple[str, ValveTag]]:
         flow = ValveTag("FCV", "flow control valve", store.name, place, store.holds)
         if any(rate > 0 for rate in store.draw.values()):
             yield f"release:{store.name}", flow
-            yield f"reserve:{store.name}", replace(flow, tag="LSL", what="low-level switch")
+            yield f"reserve:{store.name}", replace(flow, tag="LS", what="level switch")
         if store.inflow > 0:
             yield f"fill:{store.name}", flow
     for valve in needed_valves(site, plan):  # nobody sets them, but crews fit and name them

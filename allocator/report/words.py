@@ -22,8 +22,10 @@ STATUS_WORDS = {
 }
 CLOSED = 1e-4
 """A gap that is shown as closed."""
-ROUNDED = 1e-9
-"""Share of all that is taken or released below which an amount is the rounding of a sum."""
+ROUNDED = 1e-6
+"""Share of all of its kind below which an amount is the rounding of a sum, and not shown."""
+SMALL_PART = 1e-5
+"""Share of a battery below which a part of it, such as for a second of power, is not set."""
 GOAL_WORDS = {
     "clean_power": "clean power",
     "served_power": "all power",
@@ -137,7 +139,7 @@ def grams_a_kwh(release: float) -> str:
 
 
 def emissions_of(plan: Plan) -> Emissions:
-    """The emissions of a plan; what is below a billionth of the gas taken is rounding, and 0."""
+    """The emissions of a plan; what is below a millionth of the gas taken is rounding, and 0."""
     found, taken = plan.emissions, _taken(plan)
 
     def rounded(rate: float) -> float:
@@ -158,7 +160,7 @@ def _taken(plan: Plan) -> float:
 def without_dust(plan: Plan) -> Plan:
     """The plan with values and bounds of goals that are rounding, and no amounts, as 0.
 
-    Of emissions what is below a billionth of the gas taken, of power below one of the demand.
+    Of emissions what is below a millionth of the gas taken, of power below one of the demand.
     """
     scales = {"emissions": _taken(plan)}
     scales |= dict.fromkeys(("clean_power", "served_power"), plan.power.demand_mean)
@@ -191,6 +193,21 @@ def emission_a_kwh(plan: Plan) -> str:
     power = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
     counted = emissions_of(plan).counted
     return grams_a_kwh(counted / power) if counted > 0 and power > 0 else ""
+
+
+def units_words(build: str) -> str:
+    """The label of a build of coolers in words: ``scrubber (1 exist) x 2`` is two of them.
+
+    Examples
+    --------
+    >>> units_words("scrubber x 1"), units_words("fan (1 exist) x 2"), units_words("dn40")
+    ('scrubber', '2 fan (1 exist)', 'dn40')
+    """
+    kind, _, number = build.rpartition(" x ")
+    number = number.rstrip("'")
+    if not (kind and number.isdigit()):
+        return build
+    return kind if number == "1" else f"{number} {kind}"
 
 
 def count(value: float) -> str:

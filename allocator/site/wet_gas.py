@@ -7,9 +7,12 @@ from collections.abc import Mapping
 from allocator.base.dimensions import format_absolute
 from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
+from allocator.site.fluid_words import is_tarry
 from allocator.site.records import Site, Source
 from allocator.site.table import Values
 
+TAR = 373.15
+"""K below which tar and water of gas from heated solids condense; some tars do far above it."""
 MOIST = 0.05
 """kg of vapour with each kg of gas from which on it is told what the flow is with it."""
 
@@ -23,6 +26,23 @@ def note_wet_gas(site: Site, values: Mapping[str, Values]) -> None:
         if source.water:
             share = _held(site, source, values[name])
             _note_flow(site, source, share, values[name])
+        elif source.water is None:
+            _note_tar(site, source, values[name])
+
+
+def _note_tar(site: Site, source: Source, values: Values) -> None:
+    """Notes hot gas of kilns and retorts that cools on its way and of which no water is given."""
+    hot = source.temperature is not None and source.temperature > TAR
+    leaves = bool(site.routes or site.coolers) and site.ambient.temperature < TAR
+    if hot and leaves and is_tarry(site.fluids[source.fluid]):
+        assert source.temperature is not None
+        values.warn(
+            "temperature",
+            f"is {format_quantity(source.temperature, 'temperature')}: '{source.fluid}' may cool "
+            f"below {format_quantity(TAR, 'temperature')} on its way, where its tar and water may "
+            "condense and block pipe, and its 'water' is not given",
+            "give 'water', the share of vapour by volume; plan drains and ways to clean",
+        )
 
 
 def _held(site: Site, source: Source, values: Values) -> float:

@@ -56,7 +56,10 @@ _STORES = (
     Column("reserve", "reserve", "number", "What its firm output needs now, whatever comes."),
     Column("head_room", "head room", "number", "Level above the reserve; below 0: missing."),
     Column(
-        "burn_above", "burn above", "number", "Surplus above it may be burnt until the next look."
+        "burn_above",
+        "surplus only above",
+        "number",
+        "Surplus above it may be burnt until the next look.",
     ),
     Column("expected_end", "expected at the end", "number"),
     Column("expected_spill", "expected spill", "number"),
@@ -73,7 +76,7 @@ _BURN = (
     Column("until", "until", "duration", unit="h"),
     Column("store", "store"),
     Column("unit", "unit"),
-    Column("burn_above", "burn above", "number"),
+    Column("burn_above", "surplus only above", "number"),
 )
 _BACKUP = (
     Column("short", "what runs short"),
@@ -93,7 +96,7 @@ _LEVELS = (
     Column("unit", "unit"),
     Column("expected", "expected", "number"),
     Column("worst", "worst case", "number", "By the firm output alone, whatever comes."),
-    Column("burn_above", "burn above", "number"),
+    Column("burn_above", "surplus only above", "number"),
 )
 
 

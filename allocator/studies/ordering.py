@@ -6,15 +6,29 @@ schedule is an order of the parts: between two of them no step of a later one is
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import pairwise, permutations
+from operator import itemgetter
 
 WORK = 60_000
 """Sets of parts times parts up to which the order is proven best."""
 
 Required = Callable[[frozenset[int]], float]
 """s of work before a set of parts has begun, all that they need included."""
+
+Gains = Callable[[Sequence[int]], Iterable[float]]
+"""W that each part of an order adds to those before it; in all the same for each order."""
+
+
+def in_turn(
+    firm: Sequence[tuple[int, float]], gains: Gains
+) -> tuple[tuple[int, float, float], ...]:
+    """(part, time from which it is firm, W that it adds then), in the order of these times."""
+    turn = sorted(firm, key=itemgetter(1))
+    more = gains([part for part, _ in turn])
+    return tuple((part, time, gain) for (part, time), gain in zip(turn, more, strict=True))
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +61,7 @@ class _Costs:
     parts: Sequence[BuildPart]
     required: Required
     until: float
+    gains: Gains | None = None
     done: dict[frozenset[int], float] = field(default_factory=dict)
     known: dict[tuple[int, float], float] = field(default_factory=dict)
 
@@ -60,12 +75,21 @@ class _Costs:
         one = self.parts[part]
         if one.power <= 0.0:
             return 0.0
+        return one.power * min(self._firm(part, begun), self.until)
+
+    def _firm(self, part: int, begun: float) -> float:
         key = part, begun
         if key not in self.known:
-            self.known[key] = one.power * min(one.firm(begun), self.until)
+            self.known[key] = self.parts[part].firm(begun)
         return self.known[key]
 
     def of(self, order: Sequence[int]) -> float:
+        if self.gains is not None:
+            begun = [self.begun(frozenset(order[: k + 1])) for k in range(len(order))]
+            firm = [(n, self._firm(n, time)) for n, time in zip(order, begun, strict=True)]
+            return math.fsum(
+                gain * min(time, self.until) for _, time, gain in in_turn(firm, self.gains)
+            )
         total, members = 0.0, frozenset[int]()
         for part in order:
             members |= {part}
@@ -79,18 +103,26 @@ def best_order(
     until: float,
     first: Sequence[int],
     work: int = WORK,
+    gains: Gains | None = None,
 ) -> BuildSequence:
     """The order that misses least by ``until`` s.
+
+    ``gains``: where what a part promises depends on those that are firm before it. Then few parts
+    are tried in every order, and more are moved as below.
 
     With few parts by dynamic programming over sets of them (Held and Karp's recursion): the best
     way to have begun a set ends with one of its parts, at the time that the whole set takes. With
     more, from ``first`` on parts are moved until no move of one part helps.
     """
-    costs = _Costs(parts, required, until)
+    costs = _Costs(parts, required, until, gains)
     count = len(parts)
-    if count and count * 2**count <= work:
+    if gains is None and count and count * 2**count <= work:
         return _exact(costs, tuple(first))
-    order = list(first)
+    if gains is not None and count and count * math.factorial(count) <= work:
+        tries = permutations(first)  # the order that was given is the first, and kept on a tie
+        missed, exact = min(((costs.of(one), one) for one in tries), key=itemgetter(0))
+        return BuildSequence(exact, missed, True)
+    order: Sequence[int] = list(first)
     value = costs.of(order)
     better = True
     while better:

@@ -21,7 +21,7 @@ from allocator.plans.records import Plan
 from allocator.simulation.filling import fillings_of
 from allocator.site.records import Site
 from allocator.studies.done_steps import DoneStep, check_needs
-from allocator.studies.ordering import BuildPart, best_order, firm_energy
+from allocator.studies.ordering import BuildPart, best_order, firm_energy, in_turn
 from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.schedule_rows import ScheduledPart, ScheduledStep, SpellsOfSource
 from allocator.studies.scheduling import (
@@ -29,7 +29,6 @@ from allocator.studies.scheduling import (
     Crew,
     CrewBuild,
     filled_at,
-    promised,
     spells_missed,
     waits_for,
 )
@@ -312,7 +311,7 @@ def _scheduled(
     spans = {name: one.filled(0.0) for name, one in fillings.items() if not one.dated}
     build = CrewBuild(network, made, crew, done)
     check_needs(build.steps, done)
-    power = promised(made, build.chains)
+    gains = build.stages.gains
 
     def firm(number: int, begun: float) -> float:
         return filled_at(build.chains[number], fillings, spans, begun)
@@ -320,15 +319,23 @@ def _scheduled(
     def begun(members: Iterable[int]) -> float:
         return begin + build.time(build.needed(members))
 
-    def times(order: Sequence[int]) -> list[tuple[float, float]]:
-        """When each part is firm, and its power."""
-        return [(firm(n, begun(order[: k + 1])), power[n]) for k, n in enumerate(order)]
+    def times(order: Sequence[int]) -> tuple[tuple[int, float, float], ...]:
+        """Each part, when it is firm, and the power that it adds then."""
+        found = [(n, firm(n, begun(order[: k + 1]))) for k, n in enumerate(order)]
+        return in_turn(found, gains)
+
+    def energy(order: Sequence[int]) -> float:
+        return firm_energy([(time, gain) for _, time, gain in times(order)], end)
 
     first = build.listed()
-    last = max((time for time, _ in times(first) if math.isfinite(time)), default=begin)
+    last = max((time for _, time, _ in times(first) if math.isfinite(time)), default=begin)
     end = until if until is not None else max(last, begin + YEAR)
-    parts = [BuildPart(watts, partial(firm, number)) for number, watts in enumerate(power)]
-    found = best_order(parts, begun, end, first)
+    # of parts that do not depend on each other each alone gives what it adds
+    alone = [build.stages.power([number]) for number in range(len(build.chains))]
+    parts = [BuildPart(watts, partial(firm, number)) for number, watts in enumerate(alone)]
+    together = None if build.stages.additive else gains
+    found = best_order(parts, begun, end, first, gains=together)
+    added = {number: gain for number, _, gain in times(found.order)}
     starts = {n: begun(found.order[: k + 1]) for k, n in enumerate(found.order)}
     return ScheduleResult(
         site=network,
@@ -338,7 +345,7 @@ def _scheduled(
                 build.chains[number].title,
                 start,
                 firm(number, start),
-                power[number],
+                added[number],
                 waits_for(build.chains[number], fillings),
             )
             for number, start in starts.items()
@@ -346,8 +353,8 @@ def _scheduled(
         spells=tuple(spells_missed(network, made, build.chains, starts, begin)),
         begin=begin,
         until=end,
-        energy=firm_energy(times(found.order), end),
-        energy_as_listed=firm_energy(times(first), end),
+        energy=energy(found.order),
+        energy_as_listed=energy(first),
         proven=found.proven,
         done=len(build.done),
         crew=crew.words(),

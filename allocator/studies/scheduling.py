@@ -11,6 +11,7 @@ from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.build_order import BuildStep, build_order
 from allocator.report.handover.chains import Chain, chains_of
+from allocator.report.handover.firm_stages import FirmStages
 from allocator.simulation.filling import StoreFilling
 from allocator.studies.schedule_rows import ScheduledStep, SpellsOfSource
 
@@ -67,6 +68,7 @@ class CrewBuild:
     def __init__(self, site: Network, plan: Plan, crew: Crew, done: Iterable[str]) -> None:
         self.steps = build_order(site, plan)
         self.chains = chains_of(site, plan)
+        self.stages = FirmStages(site, plan, self.chains)
         self.done = frozenset(done)
         self._crew = crew
         by_number = {step.number: step for step in self.steps}
@@ -123,13 +125,6 @@ class CrewBuild:
                     rows.append(ScheduledStep(step, now, now + self._crew.elapsed(step)))
                     now = rows[-1].end
         return tuple(rows)
-
-
-def promised(plan: Plan, chains: Sequence[Chain]) -> list[float]:
-    """W of firm power by chain: shares of what the plan promises in all."""
-    whole = math.fsum(chain.power for chain in chains)
-    scale = plan.power.firm_total / whole if whole > 0 else 0.0
-    return [chain.power * scale for chain in chains]
 
 
 def filled_at(

@@ -9,8 +9,8 @@ from dataclasses import dataclass, replace
 from allocator.base.quantities import shown
 from allocator.network.cautions import cautions_for
 from allocator.network.deriving import network_of
-from allocator.plans.records import Plan
-from allocator.report.words import at
+from allocator.plans.records import Plan, Run
+from allocator.report.words import at, units_words
 from allocator.search import Settings
 from allocator.search.frontier_points import Point, frontier_of
 from allocator.site.addresses import GIVEN, AddressError, Path, resolved
@@ -95,11 +95,20 @@ def _changes(before: Plan, after: Plan) -> tuple[str, ...]:
     return tuple(found)
 
 
+def _laid(run: Run) -> str:
+    """A pipe on its route; a cooler or heat sink at its place, which its route names."""
+    built = units_words(run.build)
+    kind = built.lstrip("0123456789 ").partition(" (")[0]
+    if run.route.startswith(f"{kind} at "):
+        return f"{built}{run.route.removeprefix(kind).replace(': ', ', ', 1)}"
+    return f"{run.build} on {run.route}"
+
+
 def _whole(plan: Plan) -> dict[str, int]:
     found = {at(m.name): m.new for m in plan.machines if m.new}
     found |= {f"{at(s.name)} (store)": 1 for s in plan.stores if s.new_size > 0}
     found |= {f"{at(b.name)} (store)": 1 for b in plan.batteries if b.new_size > 0}
     found |= {f"connection of {s.name}": 1 for s in plan.sources if s.new}
-    found |= {f"{r.build} on {r.route}": 1 for r in plan.runs if r.new}
+    found |= {_laid(r): 1 for r in plan.runs if r.new}
     found |= {f"line {use.name}": 1 for use in plan.lines if use.new}
     return found

@@ -10,7 +10,7 @@ from allocator.base.quantities import format_quantity
 from allocator.network.properties import dry_mass, vapour
 from allocator.network.records import Network
 from allocator.physics.humidity import dew_point, drained
-from allocator.plans.records import Plan
+from allocator.plans.records import Drain, Plan
 from allocator.site.records import Source
 from allocator.thermal.states import STATES, drawn_from_stores, sent_by_sources
 from allocator.thermal.temperatures import CarriedHeat, FoundTemperatures
@@ -32,11 +32,15 @@ class Part(NamedTuple):
 
 
 class Told(NamedTuple):
-    """kg/s of water that drain in a run, K at its end, and the dew point of its wettest gas."""
+    """kg/s of water that drain in a run, K at its end, and the dew point of its wettest gas.
+
+    ``end``: the node at its cold end.
+    """
 
     water: float
     outlet: float
     dew: float
+    end: str
 
 
 def wet_notes(
@@ -44,19 +48,19 @@ def wet_notes(
     plan: Plan,
     hottest: Mapping[str, Sequence[FoundTemperatures]],
     coldest: Mapping[str, Sequence[FoundTemperatures]],
-) -> tuple[tuple[str, ...], dict[str, float]]:
-    """A note for each run whose end may be colder than the dew point of the wet gas that it may
+) -> tuple[tuple[str, ...], tuple[Drain, ...]]:
+    """A note and a drain for each run whose end may be colder than the dew point of the wet gas
 
-    carry, and for each source that says more vapour than its gas can hold at its mouth.
+    that it may carry; a note for each source that says more vapour than its mouth can hold.
 
     A run may carry what any tapped source sends that leads to it, through stores as well; it drips
     at the coldest end that it may have, the one without the film inside (``coldest``), at the
     highest pressure of these sources. Of each source no more drips than it sends in that state,
     and nothing that has dripped already where all its ways have led, at their hottest. What stores
-    give may be the wettest gas that comes to them. Besides, kg/s at most of water by route.
+    give may be the wettest gas that comes to them.
     """
     notes: list[str] = []
-    water: dict[str, float] = {}
+    drains: list[Drain] = []
     tapped = {use.name for use in plan.sources if use.tapped}
     for fluid, founds in coldest.items():
         mine = {s.name: s for s in site.sources.values() if s.fluid == fluid and s.name in tapped}
@@ -80,7 +84,7 @@ def wet_notes(
                     worst[name] = told
         known = dry_mass(site, fluid) is not None
         for name, told in worst.items():
-            water[name] = told.water if known else 0.0
+            drains.append(Drain(name, fluid, told.end, told.water if known else None))
             rate = format_quantity(told.water, "mass_rate")
             daily = format_quantity(told.water * DAY, "mass", 1)
             amount = f": up to {rate} of water to drain, {daily} a day" if known else ""
@@ -89,7 +93,7 @@ def wet_notes(
                 f"{format_quantity(told.outlet, 'temperature')}, below its dew point of "
                 f"{format_quantity(told.dew, 'temperature')}{amount}; fit a drain at its low points"
             )
-    return tuple(notes), water
+    return tuple(notes), tuple(drains)
 
 
 def _in_run(
@@ -119,7 +123,7 @@ def _in_run(
     for drip, rate in [(each[0][0], stored), *each]:  # of stores, whose gas may be the wettest
         water += min(left, rate) * drip
         left -= min(left, rate)
-    return Told(water, outlet, dew) if water > LEAST else None
+    return Told(water, outlet, dew, carried.flow.end) if water > LEAST else None
 
 
 def _at_mouth(site: Network, source: Source) -> str:

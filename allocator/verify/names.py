@@ -258,7 +258,6 @@ def _heat(known: _Known, plan: Plan) -> None:
         known.name("build", cooler.build, site.pipes, f"{path}.build")
     limits = ((limit.subject, limit.what) for limit in plan.heat.limits)
     known.once("heat.limits", "limit", limits)
-    known.keys("route", plan.heat.condensate, site.routes, "$.heat.condensate_kg_s")
 
 
 def _set_points(known: _Known, plan: Plan) -> None:

@@ -20,7 +20,7 @@ TRUSTED: Mapping[str, str] = {
     "prices": "the marginal value of a limit; limits are compared with the site file",
     "limits": "the text on what limits the plan",
     "heat.notes": "the notes on condensation",
-    "heat.condensate_kg_s": "the amounts of condensate",
+    "heat.drains": "where water condenses, and how much",
     "verified": "whether it was audited when it was made",
     "seed": "the seed of its search",
 }

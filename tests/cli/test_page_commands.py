@@ -38,7 +38,7 @@ def test_report_with_a_simulation(
     text = page.read_text(encoding="utf-8")
     assert "the first draw of the simulation" in text
     assert "simulated: firm output kept" in text
-    assert "keep at least" in text  # a reserve among the set-points
+    assert "surplus use permitted only above" in text  # a reserve among the set-points
     assert "gas_holder@mill" in text
     assert "done after" in text
 

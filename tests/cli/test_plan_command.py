@@ -230,7 +230,7 @@ def test_the_simulated_mean_stands_beside_the_program_s(
     points = read_plan(planned / "plan.json").set_points
     assert points is not None
     assert {hold.store: hold.reserve for hold in points.stores} == told["reserves"]
-    assert "reserve" in (planned / "set_points.csv").read_text()
+    assert "surplus use permitted only above" in (planned / "set_points.csv").read_text()
     assert told["plan_sha256"] == hashlib.sha256((planned / "plan.json").read_bytes()).hexdigest()
     site = str(networks / "first.yaml")
     assert main(["plan", site, "-o", str(tmp_path), "--prove", "1", "--full"]) == 0

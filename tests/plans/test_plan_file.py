@@ -28,6 +28,7 @@ from allocator.plans.records import (
     ClockWorth,
     CoolerHeat,
     DemandUse,
+    Drain,
     Emissions,
     FlowHeat,
     GoalResult,
@@ -175,7 +176,7 @@ FULL = Plan(
         (CoolerHeat("fan at north", "fan x 2", 9e3, 180.0, 4e3, 320.0),),
         (HeatLimit("run ridge", "surface", "K", 311.0, 333.15),),
         ("ridge: gas may drip",),
-        {"ridge": 0.0002},
+        (Drain("ridge", "gas", "works", 0.002),),
     ),
     set_points=SetPoints(
         (StoreHold("holder@works", "kg", 9.0), StoreHold("cells@works levelling", "J", 1.0)),
@@ -399,14 +400,13 @@ OPTIONAL = {
     "recoveries[].heat_w", "machines_out[].recoveries[].heat_w",
     "emissions.vented_kg_s",
     "rules", "goals[].bound_kind", "ceiling.clean_kind", "ceiling.total_kind",
-    "machines[].receiver_kg", "heat", "prices", "withstands", "set_points",
+    "machines[].receiver_kg", "heat", "heat.drains", "prices", "withstands", "set_points",
     "set_points.chambers", "set_points.reserve_rules", "set_points.reserve_rules[].source",
     "set_points.reserve_rules[].at_s", "set_points.reserve_rules[].every_s",
     "set_points.reserve_rules[].free", "recoveries", "baths", "baths[].mass_kg", "baths[].used",
     "baths[].guaranteed_outlet_k", "mix", "boosters", "pressures", "clock_worth",
     "clock_worth.free_proven", "withstands.lost_machines", "machines_out",
-    "machines_out[].machines[].receiver_kg", "heat.condensate_kg_s",
-    "batteries[].level_surplus_w",
+    "machines_out[].machines[].receiver_kg", "batteries[].level_surplus_w",
 }  # fmt: skip
 """Keys that a plan file may leave out: those that came after the first plan files."""
 

@@ -15,6 +15,7 @@ from allocator.network.deriving import network_of
 from allocator.plans.records import BoosterUse, Plan
 from allocator.report.bill import BillLine, bill_of_materials, running_money
 from allocator.report.handover.geojson import plan_geojson
+from allocator.report.tags import valve_tags
 from allocator.site.records import BoosterType, Site
 from allocator.verify import audit
 
@@ -105,6 +106,35 @@ def test_what_stands_is_not_bought() -> None:
     }
     assert tank == 250.0
     assert items.count("holder base") == 2  # its price and its steel
+
+
+@pytest.mark.parametrize(("site", "plan"), CASES)
+def test_valves_and_switches_of_new_things_are_bought(site: Site, plan: Plan) -> None:
+    network = network_of(site)
+    tags = valve_tags(network, plan).values()
+    new = {use.name for use in plan.sources if use.new}
+    new |= {use.name for use in plan.stores if use.new_size == use.size > 0}
+    wanted: dict[str, int] = {}
+    for tag in tags:
+        if tag.thing in new:
+            wanted[tag.what] = wanted.get(tag.what, 0) + 1
+    bought: dict[str, float] = {}
+    for line in bill_of_materials(network, plan):
+        if line.item.endswith("to be chosen"):
+            kind = line.item.partition(" for ")[0]
+            bought[kind] = bought.get(kind, 0.0) + line.quantity
+            assert (line.kg, line.money, line.unit) == (None, 0.0, "piece")
+    assert bought == wanted
+    assert wanted
+
+
+def test_valves_are_counted_by_kind_fluid_and_pipe() -> None:
+    found = {
+        line.item: (line.quantity, line.where)
+        for line in bill_of_materials(network_of(COVE), COVE_PLAN)
+    }
+    assert found["hand valve for gas, on dn25, to be chosen"] == (1.0, "well")
+    assert found["level switch for gas, to be chosen"] == (1.0, "works")
 
 
 def test_a_new_booster_is_on_the_bill_and_in_the_geojson() -> None:

@@ -11,8 +11,8 @@ from allocator.network.deriving import network_of
 from allocator.network.reading import read_site
 from allocator.report.handover.build_order import build_order
 from allocator.report.handover.chains import chains_of
+from allocator.report.handover.firm_stages import FirmStages
 from allocator.search import Settings, make_plan
-from allocator.studies.scheduling import promised
 
 SITE = """
 format: allocator.site/2
@@ -53,12 +53,10 @@ def test_the_part_that_needs_a_booster_bears_it(tmp_path: Path) -> None:
     assert plan is not None
     (compressor,) = plan.boosters
     assert compressor.power > 1e3
-    parts = {
-        next(iter(chain.units)): power
-        for chain, power in zip(
-            chains_of(site, plan), promised(plan, chains_of(site, plan)), strict=True
-        )
-    }
+    chains = chains_of(site, plan)
+    stages = FirmStages(site, plan, chains)
+    assert stages.additive
+    parts = {next(iter(chain.units)): stages.power([n]) for n, chain in enumerate(chains)}
     assert parts["oil_set@plant"] == pytest.approx(28e3, rel=1e-5)
     (gen,) = [machine for machine in plan.machines if machine.type == "gen"]
     hydrogen = 9e3 * gen.flat_load - compressor.power

@@ -10,11 +10,17 @@ from handmade_cove import COVE, COVE_PLAN
 
 from allocator.base.status import Status
 from allocator.network.deriving import network_of
-from allocator.plans.records import Emissions, GoalResult, Plan
+from allocator.plans.records import Emissions, GoalResult, Plan, Run
 from allocator.report.bill import bill_of_materials, running_money
+from allocator.report.handover.set_points import set_points
 from allocator.report.page import page_html
+from allocator.report.page.balance import balance_of
+from allocator.report.page.figures import figures_of
+from allocator.report.parts import storage
 from allocator.report.summary import full_summary
+from allocator.report.tables import sources_used
 from allocator.report.words import without_dust
+from allocator.studies.trade_off import _changes
 
 
 def with_emissions(value: float, bound: float | None) -> Plan:
@@ -49,3 +55,51 @@ def test_rounding_is_no_running_cost() -> None:
     page = " ".join(page_html(network_of(COVE), plan).split())
     assert "to build" in page
     assert "to run for" not in page
+
+
+def test_settings_flows_and_parts_below_rounding_are_not_shown() -> None:
+    """A millionth of the largest of its kind; of a battery, a part for a second of power."""
+    network = network_of(COVE)
+    shapes = {"flat": 0.02, "town": 8e-9}
+    sources = tuple(
+        replace(use, direct=shapes) if use.name == "kiln" else use for use in COVE_PLAN.sources
+    )
+    batteries = tuple(
+        replace(use, burst_part={"clean": 3e-6 * use.size}, level_part=0.5 * use.size)
+        for use in COVE_PLAN.batteries
+    )
+    plan = replace(COVE_PLAN, sources=sources, batteries=batteries)
+    told = set_points(network, plan)
+    released = [s.value for s in told if (s.thing, s.setting) == ("kiln", "release")]
+    assert released == [0.02]
+    assert not any("bursts" in s.setting for s in told if s.unit == "J")
+    assert any(s.setting == "part for levelling to demands" for s in told)
+    feeds = [row["goes_to"] for row in sources_used(network, plan).records()]
+    assert "supply:flat" in feeds
+    assert "supply:town" not in feeds
+    assert all("bursts" not in str(p) for p in storage(network, plan).column("purpose"))
+
+
+def test_links_below_rounding_are_not_drawn() -> None:
+    figures = figures_of(network_of(COVE), COVE_PLAN)
+    way = next(way for way in figures.ways if way.giver.startswith("source:"))
+    dust = replace(way, giver="source:north", taker="machine:oil_set@works", rate=1e-9 * way.rate)
+    known = balance_of(figures).links
+    links = balance_of(replace(figures, ways=(*figures.ways, dust))).links
+    assert len(links) == len(known)
+    assert min(link.power for link in links) > 1e-6 * max(link.power for link in links)
+
+
+def test_a_cooler_among_the_changes_is_named_by_its_place() -> None:
+    def laid(route: str, build: str) -> Plan:
+        return replace(COVE_PLAN, runs=(Run(route, build, "gas", True),), machines=())
+
+    none = replace(COVE_PLAN, runs=(), machines=())
+    cooler = "scrubber at kiln: 320 degC to 60 degC"
+    assert _changes(none, laid(cooler, "scrubber x 1")) == (
+        "+scrubber at kiln, 320 degC to 60 degC",
+    )
+    assert _changes(none, laid(cooler, "scrubber (1 exist) x 2")) == (
+        "+2 scrubber (1 exist) at kiln, 320 degC to 60 degC",
+    )
+    assert _changes(none, laid("lane", "dn25")) == ("+dn25 on lane",)

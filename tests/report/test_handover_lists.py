@@ -15,6 +15,7 @@ from allocator.report.handover.chains import chains_of
 from allocator.report.handover.cut_list import cut_list
 from allocator.report.handover.lists import spans
 from allocator.report.handover.set_points import set_points
+from allocator.report.handover.stock import stock_table
 from allocator.report.ways import ways_of
 
 BOTH = [(network_of(COVE), COVE_PLAN), (network_of(RIDGE), RIDGE_PLAN)]
@@ -41,9 +42,20 @@ def test_the_cut_list_has_each_layer_with_spares_and_totals() -> None:
     assert pipe.cut_length == pytest.approx(110.0)
     assert (insulation.kind, insulation.material, insulation.mass) == ("layer", "wool", 50.0)
     assert (order.kind, order.build, order.length, order.mass) == ("order", "dn25", 100.0, 300.0)
-    assert (steel.kind, steel.cut_mass, steel.stock_left) == ("total", pytest.approx(275), 40.0)
-    assert steel.note == ""  # 25 kg of spares of the 40 kg left
-    assert wool.stock_left == pytest.approx(10.0)
+    assert (steel.kind, steel.cut_mass) == ("total", pytest.approx(275))
+    assert steel.stock_left == pytest.approx(15.0)  # of 40 kg, less 25 kg of spares
+    assert steel.note == ""
+    assert wool.stock_left == pytest.approx(5.0)  # of 10 kg
+
+
+@pytest.mark.parametrize(("site", "plan"), BOTH, ids=["cove", "ridge"])
+def test_cut_list_and_stock_list_leave_the_same(site, plan) -> None:  # type: ignore[no-untyped-def]
+    left = {row["material"]: row["left_kg"] for row in stock_table(site, plan).records()}
+    totals = [line for line in cut_list(site, plan) if line.kind == "total"]
+    assert totals
+    assert {line.material: line.stock_left for line in totals} == {
+        line.material: left[line.material] for line in totals
+    }
 
 
 def test_spares_that_the_stock_does_not_cover_are_told() -> None:
@@ -125,7 +137,9 @@ def test_set_points_say_what_the_plan_promises() -> None:
     assert (give.value, give.unit) == (4000.0, "W")
     assert found["oil_set", "run on and off, share of time", "one more unit"].value == 0.35
     with_reserve = set_points(network_of(COVE), COVE_PLAN, {"holder@works": (246.3, "kg")})
-    assert with_reserve[-1].setting == "keep at least"
+    assert with_reserve[-1].setting == "surplus use permitted only above"
+    assert "firm output may take it lower" in with_reserve[-1].note
+    assert with_reserve[-1].tag.startswith("LS-")
     assert with_reserve[-1].value == 246.3
 
 

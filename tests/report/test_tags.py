@@ -26,7 +26,7 @@ def test_tags_count_places_and_things_in_the_order_of_the_file() -> None:
     assert tags["send:north>store:holder@works"].tag == "FCV-0101"
     assert tags["tap:drum"].tag == "HV-0201"
     assert tags["release:holder@works"].tag == "FCV-0202"
-    assert tags["reserve:holder@works"].tag == "LSL-0202"
+    assert tags["reserve:holder@works"].tag == "LS-0202"
     assert tags["release:tank@works"].tag == "FCV-0203"
     assert tags["supply:kiln"].tag == "FCV-0301"
     assert valves_of(tags, "north") == ("HV-0101", "FCV-0101")
@@ -88,7 +88,7 @@ def test_a_source_may_be_named_as_a_kind_of_store() -> None:
     )
     tags = valve_tags(network_of(replace(COVE, sources=sources)), plan)
     assert tags["tap:holder"].tag == "HV-0401"
-    assert tags["reserve:holder@pond"].tag == "LSL-0402"
+    assert tags["reserve:holder@pond"].tag == "LS-0402"
 
 
 def test_set_points_are_in_units_that_fit_beside_exact_si() -> None:

@@ -129,24 +129,26 @@ def test_condensate_of_a_day_is_told_and_drained(tmp_path: Path) -> None:
     site = network_of(read_site(path))
     plan = plan_of(path)
     assert plan.heat is not None
-    ((route, rate),) = plan.heat.condensate.items()
+    (drain,) = plan.heat.drains
+    rate = drain.water
+    assert rate is not None
     (note,) = (note for note in plan.heat.notes if note.startswith("lane: "))
     assert water_of(note) == pytest.approx(rate, rel=0.01)
     daily = parse_quantity(note.partition("to drain, ")[2].partition(" a day")[0], "mass")
     assert 86400.0 * rate <= daily * (1 + 1e-5) < 86400.0 * rate * 1.01
     assert "fit a drain at its low points" in note
-    (line,) = (row for row in bill_of_materials(site, plan) if "drain for" in row.item)
-    assert line.where.startswith(f"{corridor_of(site.routes[route])}: yard to ")
-    (setting,) = (one for one in set_points(site, plan) if "drain a day" in one.setting)
-    assert (setting.value, setting.unit) == (pytest.approx(86400.0 * rate), "kg")
+    (line,) = (row for row in bill_of_materials(site, plan) if "drain (pot)" in row.item)
+    assert line.where.startswith(f"{corridor_of(site.routes[drain.route])}: low points")
+    (setting,) = (one for one in set_points(site, plan) if one.setting == "drain up to")
+    assert (setting.value, setting.unit) == (pytest.approx(rate), "kg/s")
 
 
 def test_dry_gas_has_no_drains(tmp_path: Path) -> None:
     path = changed(tmp_path, ", water: 50 %", "")
     plan = plan_of(path)
-    assert plan.heat is None or not plan.heat.condensate
+    assert plan.heat is None or not plan.heat.drains
     site = network_of(read_site(path))
-    assert not any("drain for" in row.item for row in bill_of_materials(site, plan))
+    assert not any("drain (pot)" in row.item for row in bill_of_materials(site, plan))
 
 
 def test_checked_gas_that_may_condense_in_pipes_is_told_with_its_water_of_a_day(

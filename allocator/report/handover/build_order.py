@@ -10,6 +10,7 @@ from itertools import takewhile
 from allocator.network.records import Network
 from allocator.plans.records import Plan
 from allocator.report.handover.chains import Chain, chains_of
+from allocator.report.handover.firm_stages import FirmStages
 from allocator.report.handover.things import Thing, things_of
 from allocator.report.tags import valve_tags, valves_of, valves_of_runs
 from allocator.report.words import quantity, to_build
@@ -17,6 +18,9 @@ from allocator.report.words import quantity, to_build
 DAY = 86400.0
 LIGHT = 1.0
 """kg that a chain without material counts as, so that chains can be compared."""
+
+LATER = "firm with a later stage"
+"""What a chain unlocks that alone gives nothing, such as gas below the least load of a unit."""
 
 _RANK = {
     "machine": 0,
@@ -26,13 +30,15 @@ _RANK = {
     "booster": 4,
     "cooler": 4,
     "sink": 4,
-    "tap": 5,
+    "drain": 5,
+    "tap": 6,
 }
 _DOES = {
     "machine": "install",
     "store": "build",
     "line": "erect",
     "run": "lay",
+    "drain": "fit",
     "booster": "install",
     "cooler": "install",
     "sink": "install",
@@ -89,8 +95,9 @@ class _Draft:
 def build_order(site: Network, plan: Plan, crew: float | None = None) -> tuple[BuildStep, ...]:
     """Steps in the order in which to build.
 
-    The chains of the promise are built one after the other, each time the one that gives most
-    firm power for a kg that is still to be built (a greedy order, not proven best). Within a
+    The chains of the promise are built one after the other, each time the one that adds most firm
+    power for a kg that is still to be built, or where none does, the one with the largest share of
+    the whole plan's for a kg (a greedy order, not proven best). Within a
     chain: machines, stores, lines, pipe from the user's end, a pressure test of each new run,
     connections (the one whose spell comes next first), then purge and first gas. One that would
     miss the source's next active spell is moved to the front where that helps. ``crew``: kg/s of
@@ -116,30 +123,37 @@ def valves_by_thing(site: Network, plan: Plan) -> dict[str, tuple[str, ...]]:
 
 
 def _chained(site: Network, plan: Plan, things: dict[str, Thing]) -> list[_Draft]:
-    waiting = list(chains_of(site, plan))
-    whole = math.fsum(chain.power for chain in waiting)
-    promised = plan.power.firm_total if plan.basis == "firm" else plan.power.mean_total
-    scale = promised / whole if whole > 0 else 0.0
+    chains = chains_of(site, plan)
+    stages = FirmStages(site, plan, chains)
+    waiting = list(range(len(chains)))
+    begun: list[int] = []
     existing = {m.name: m.count - m.new for m in plan.machines}
     wanted = dict.fromkeys(existing, 0.0)
     done: set[str] = set()
     drafts: list[_Draft] = []
+
+    def added(number: int) -> tuple[float, list[Thing]]:
+        *_, gain = stages.gains([*begun, number])
+        return gain, _missing(chains[number], things, done, existing, wanted)
+
     while waiting:
-        best = max(waiting, key=lambda c: _worth(c, _missing(c, things, done, existing, wanted)))
+        best = max(waiting, key=lambda number: _worth(chains[number], *added(number)))
+        gain, missing = added(best)
         waiting.remove(best)
-        missing = _missing(best, things, done, existing, wanted)
-        for name, units in best.units.items():
+        begun.append(best)
+        for name, units in chains[best].units.items():
             wanted[name] += units
         done |= {thing.key for thing in missing}
-        drafts += _steps_of(site, best, missing, best.power * scale)
+        drafts += _steps_of(site, chains[best], missing, gain)
     rest = [thing for key, thing in things.items() if key not in done]
     if rest:
         drafts += _steps_of(site, None, rest, 0.0)
     return drafts
 
 
-def _worth(chain: Chain, missing: Iterable[Thing]) -> tuple[bool, float]:
-    return chain.power > 0, chain.power / max(LIGHT, sum(thing.mass for thing in missing))
+def _worth(chain: Chain, gain: float, missing: Iterable[Thing]) -> tuple[bool, float, float]:
+    mass = max(LIGHT, sum(thing.mass for thing in missing))
+    return chain.power > 0, gain / mass, chain.power / mass
 
 
 def _missing(
@@ -191,12 +205,15 @@ def _steps_of(
         needed += [key, f"test {key}"]  # of earlier chains as well
     fluids = sorted({thing.fluid for thing in missing if thing.fluid})
     power = f"{quantity(gain, 'power')} firm" if gain > 0 else ""
+    action = "purge and start" if fluids else "start"
     if chain is not None and chain.power <= 0:
         power = "fluid demand"
+    elif chain is not None and gain <= 0:
+        power, action = LATER, "purge, do not run" if fluids else "do not run"
     out.append(
         _Draft(
             key=f"start {title}",
-            action="purge and start" if fluids else "start",
+            action=action,
             what=title,
             where="",
             thing=None,
@@ -231,10 +248,17 @@ def _starting(site: Network, missing: list[Thing], fluids: list[str]) -> str:
     burns = [name for name in fluids if site.fluids[name].heating_value is not None]
     gases = [name for name in burns if site.fluids[name].phase == "gas"]
     notes = [f"purge all air before the first {', '.join(gases)}"] if gases else []
+    if any(site.machines[_machine_of(thing)].flare for thing in missing if thing.kind == "machine"):
+        notes.insert(0, "flare ready before any gas")
     stores = [f"{thing.what} at {thing.where}" for thing in missing if thing.kind == "store"]
     if stores:
         notes.append(f"no firm output before it is full: {', '.join(stores)}")
     return "; ".join(notes)
+
+
+def _machine_of(thing: Thing) -> str:
+    """The type of a machine of the things to build."""
+    return thing.key.partition(":")[2].rpartition("@")[0]
 
 
 def _due(site: Network, thing: Thing) -> float:

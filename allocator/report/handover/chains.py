@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field, replace
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
@@ -20,10 +20,12 @@ class Chain:
 
     ``tap:NAME``, ``run:ROUTE:FLUID``, ``line:NAME``, ``store:type@place`` (batteries too), and
     ``booster:...`` without which the pressures on its ways do not hold.
-    ``units``: machine group -> units that it adds to what must stand. ``power``: W, less what its
-    boosters take, before the plant's other load; 0 for a chain that serves a fluid. ``filled``:
-    names of the stores, and parts of batteries, that must hold their reserve before it is promised;
-    of one that fills another, the first comes first.
+    ``units``: machine group -> units that it adds to what must stand. ``power``: W, its share of
+    the whole plan's, less what its boosters take, before the plant's other load; 0 for a chain that
+    serves a fluid. What it gives before others are built: :mod:`.firm_stages`. ``filled``: names of
+    the stores, and parts of batteries, that must hold their reserve before it is promised; of one
+    that fills another, the first comes first. ``takes``: supply shape -> mean takings of its group,
+    in units at full load. ``battery``: that it charges by bursts, or empty.
     """
 
     title: str
@@ -31,6 +33,8 @@ class Chain:
     units: dict[str, float]
     power: float
     filled: tuple[str, ...] = ()
+    takes: Mapping[str, float] = field(default_factory=dict)
+    battery: str = ""
 
 
 def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
@@ -53,7 +57,26 @@ def chains_of(site: Network, plan: Plan) -> tuple[Chain, ...]:
             needs = [*_upstream(plan, ways, giver), *_along(plan, members)]
             title = f"{taker.partition(':')[2]}, from {_named(plan, ways, giver)}"
             chains.append(Chain(title, tuple(dict.fromkeys(needs)), {}, 0.0, _stores(needs)))
-    return tuple(_less_boosters(plan, chains))
+    safe = [_with_flares(site, plan, ways, chain) for chain in chains]
+    return tuple(_less_boosters(plan, safe))
+
+
+def _with_flares(site: Network, plan: Plan, ways: Iterable[Way], chain: Chain) -> Chain:
+    """A chain that needs the flares of its gas as well: they stand before the gas comes.
+
+    Of pipe to them it needs what its own sources have there.
+    """
+    taps = {key for key in chain.needs if key.startswith("tap:")}
+    fluids = {site.sources[tap.partition(":")[2]].fluid for tap in taps}
+    safe = []
+    for use in plan.machines:
+        kind = site.machines[use.type]
+        if kind.flare and fluids & set(kind.inputs):
+            safe += [f"machine:{use.name}#{number}" for number in range(1, use.new + 1)]
+            takers = (f"flare:{use.name}", f"machine:{use.name}")
+            comes = [way for way in ways if way.taker in takers and way.giver.startswith("source:")]
+            safe += _along(plan, [way for way in comes if _tap(way.giver) in taps])
+    return replace(chain, needs=tuple(dict.fromkeys([*safe, *chain.needs])))
 
 
 def _less_boosters(plan: Plan, chains: Iterable[Chain]) -> Iterator[Chain]:
@@ -99,7 +122,10 @@ def _generation(
     title = f"{at(machine.name)}, from {_named(plan, ways, giver)}"
     power = kind.power_out * firm_load(machine) * share
     units = {machine.name: turning * share}
-    return Chain(title, tuple(dict.fromkeys(needs)), units, power, filled)
+    takes: dict[str, float] = {}
+    for way in members:
+        takes[way.shape] = takes.get(way.shape, 0.0) + way.rate / kind.inputs[first]
+    return Chain(title, tuple(dict.fromkeys(needs)), units, power, filled, takes)
 
 
 def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
@@ -118,7 +144,14 @@ def _burst(site: Network, plan: Plan, taker: str, members: list[Way]) -> Chain:
     into_it = at(battery_name)
     title = f"{at(name)} on bursts, charging {into_it}"
     filled = tuple(f"{battery_name} bursts ({kind})" for kind in battery.release)
-    return Chain(title, tuple(dict.fromkeys(needs)), {name: units}, released * share, filled)
+    return Chain(
+        title=title,
+        needs=tuple(dict.fromkeys(needs)),
+        units={name: units},
+        power=released * share,
+        filled=filled,
+        battery=battery_name,
+    )
 
 
 def _named(plan: Plan, ways: Iterable[Way], giver: str) -> str:
@@ -162,7 +195,7 @@ def _along(plan: Plan, ways: Iterable[Way]) -> list[str]:
     """Runs of some ways, and the boosters at their inlets and at those of stores they fill."""
     needs = []
     for way in ways:
-        needs += [f"run:{route}:{way.fluid}" for route in way.routes]
+        needs += [f"{one}:{route}:{way.fluid}" for route in way.routes for one in ("run", "drain")]
         needs += [
             booster_key(use)
             for use in plan.boosters

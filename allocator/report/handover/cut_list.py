@@ -20,7 +20,8 @@ class CutLine:
     """A layer of a run to cut, all pipe of a type (``kind`` order), or a material (total).
 
     ``bore``, ``thickness`` and lengths in m, masses in kg. ``stock_left``: kg of the material that
-    the whole plan leaves in stock, on totals; None without a stock or on other lines.
+    the whole plan leaves in stock with spares and off-cuts, on totals; None without a stock or on
+    other lines.
     ``stock_length``: m that the pipe is delivered in; on pipe ``full_lengths`` of them are laid
     whole and ``rest`` m cut; ``joints`` along the run. On orders ``lengths`` are needed, ``spare``
     more of them ordered, and ``waste`` m cut off. ``off_cut_mass``: kg of a material that are
@@ -178,7 +179,7 @@ def _total(
         cut_length=math.fsum([*(line.cut_length for line in of_it), *more]),
         mass=mass,
         cut_mass=cut,
-        stock_left=left,
+        stock_left=None if left is None else max(0.0, -short),
         note=f"{short:.3g} kg of the {what} are not in stock" if short > 1e-6 * cut else "",
         off_cut_mass=wasted,
     )

@@ -7,14 +7,19 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import FLAT, MachineUse, Plan
-from allocator.report.drains import drains_of
+from allocator.report.drains import a_day, drain_pots
 from allocator.report.handover.things import booster_key
+from allocator.report.load_bank import load_banks
 from allocator.report.loads import peak_factor
 from allocator.report.passing import built_stores, destinations, flared, is_passed
 from allocator.report.pressures import booster_ends, booster_into, pressure_ends, valves_of
 from allocator.report.tags import valve_tags
-from allocator.report.words import at, quantity, rule_words, shape
+from allocator.report.words import ROUNDED, SMALL_PART, at, quantity, rule_words, shape
 
+SURPLUS = "surplus use permitted only above"
+ALARM = "low-level alarm, by sources"
+_LEAST = {"kg/s": ROUNDED, "W": ROUNDED, "units": ROUNDED, "J": SMALL_PART}
+"""Unit -> share of the largest of it below which a setting is rounding, or too little to set."""
 PRESSURE = "Pa absolute"
 """Unit of pressures that are set."""
 
@@ -41,16 +46,18 @@ def set_points(
 ) -> tuple[Setting, ...]:
     """Valves of sources, releases of stores, parts of batteries and loads of machines.
 
-    ``reserves``: tank -> (what must stay in it for the promise, its unit), from a simulation;
-    without them a store is kept as full as it gets and releases no more than its promise.
+    ``reserves``: tank -> (content with which its promise holds through the worst phase, its unit),
+    from a simulation. Above it surplus may be used; the promise itself may take all of it, so it
+    is no level to keep, and nobody is alarmed below it. Without them a store is kept as full as it
+    gets and releases no more than its promise.
     """
     tags = {key: valve.tag for key, valve in valve_tags(site, plan).items()}
     kept = [
-        Setting(*_apart(site, tank), "keep at least", value, unit, None, "reserve", _of(tags, tank))
+        _above(site, tags, tank, value, unit, "at any time")
         for tank, (value, unit) in (reserves or {}).items()
         if not is_passed(plan, f"store:{tank}")
     ]
-    return (
+    found = (
         *_sources(site, plan, tags),
         *_stores(site, plan, tags),
         *_batteries(site, plan),
@@ -59,20 +66,37 @@ def set_points(
         *_rules(site, plan, tags),
         *_levels(site, plan, tags),
         *_pressures(site, plan, tags),
-        *_drains(site, plan),
+        *_drained(site, plan),
+        *_load_banks(site, plan),
     )
+    most: dict[str, float] = {}
+    for one in found:
+        most[one.unit] = max(most.get(one.unit, 0.0), one.value)
+    return tuple(one for one in found if one.value > _LEAST.get(one.unit, 0.0) * most[one.unit])
+
+
+def _above(
+    site: Network, tags: Mapping[str, str], tank: str, value: float, unit: str, when: str
+) -> Setting:
+    """The level above which what a store holds beyond its promise may be used."""
+    note = f"{when}; firm output may take it lower"
+    return Setting(*_apart(site, tank), SURPLUS, value, unit, None, note, _of(tags, tank))
 
 
 def _rules(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
-    """What to keep by the state of sources."""
+    """When a store is too low for its promise, by the state of sources that is seen."""
     for rule in plan.set_points.rules if plan.set_points else ():
         if is_passed(plan, f"store:{rule.store}"):
             continue
+        if rule.state == "any":
+            when = f"{rule_words(rule)}, looked at once an hour"
+            yield _above(site, tags, rule.store, rule.burn_above, rule.unit, when)
+            continue
         thing, place = _apart(site, rule.store)
         above = quantity(rule.burn_above, "mass" if rule.unit == "kg" else "energy")
-        note = f"{rule_words(rule)}; surplus above {above} may be burnt for an hour"
+        note = f"{rule_words(rule)}; surplus use permitted above {above} for an hour"
         tag = _of(tags, rule.store)
-        yield Setting(thing, place, "keep, by sources", rule.keep, rule.unit, None, note, tag)
+        yield Setting(thing, place, ALARM, rule.keep, rule.unit, None, note, tag)
 
 
 def _of(tags: Mapping[str, str], store: str) -> str:
@@ -137,11 +161,22 @@ def _pressures(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[S
         yield Setting(valve.item, valve.place, "fit", valve.count, "piece", None, note, tag)
 
 
-def _drains(site: Network, plan: Plan) -> Iterator[Setting]:
-    """Water to let out, a day."""
-    for drain in drains_of(site, plan):
-        note = "at each low point, before water fills the pipe"
-        yield Setting(drain.item, drain.place, "drain a day, up to", drain.daily, "kg", None, note)
+def _drained(site: Network, plan: Plan) -> Iterator[Setting]:
+    """What drains must let out."""
+    for pot in drain_pots(site, plan):
+        water, name = pot.drain.water, f"condensate drain for {pot.drain.fluid}"
+        if water is None:
+            yield Setting(name, pot.place, "fit", 1.0, "piece", None, pot.where)
+        else:
+            note = f"{a_day(water)}; {pot.where}"
+            yield Setting(name, pot.place, "drain up to", water, "kg/s", None, note)
+
+
+def _load_banks(site: Network, plan: Plan) -> Iterator[Setting]:
+    """What takes power that nobody uses, where the plan counts its gas as burnt."""
+    for bank in load_banks(site, plan):
+        note = "what is not used goes to it, or units throttle and gas is vented, which counts"
+        yield Setting("load bank", bank.place, "take at least", bank.power, "W", None, note)
 
 
 def _sources(site: Network, plan: Plan, tags: Mapping[str, str]) -> Iterator[Setting]:
@@ -187,9 +222,9 @@ def _batteries(site: Network, plan: Plan) -> Iterator[Setting]:
     for use in plan.batteries:
         place = site.ground(use.place)
         parts = {
-            "keep for levelling to demands": use.level_part,
-            **{f"keep behind {kind} bursts": size for kind, size in use.burst_part.items()},
-            "keep for machine runs": use.swing_part,
+            "part for levelling to demands": use.level_part,
+            **{f"part behind {kind} bursts": size for kind, size in use.burst_part.items()},
+            "part for machine runs": use.swing_part,
         }
         for setting, size in parts.items():
             if size > 0:

@@ -7,9 +7,10 @@ from dataclasses import dataclass
 
 from allocator.network.records import Network
 from allocator.plans.records import BatteryUse, BoosterUse, Plan, StoreUse
+from allocator.report.drains import drain_pots
 from allocator.report.loads import corridor_of, runs_of_kind
 from allocator.report.pressures import booster_into
-from allocator.report.words import to_build
+from allocator.report.words import to_build, units_words
 from allocator.site.records import POWER
 
 
@@ -38,6 +39,7 @@ def things_of(site: Network, plan: Plan) -> dict[str, Thing]:
         *_lines(site, plan),
         *_boosters(site, plan),
         *_runs(site, plan),
+        *_drains(site, plan),
         *_taps(site, plan),
     ]
     return {thing.key: thing for thing in found}
@@ -81,6 +83,14 @@ def _boosters(site: Network, plan: Plan) -> list[Thing]:
     ]
 
 
+def _drains(site: Network, plan: Plan) -> list[Thing]:
+    return [
+        Thing(pot.key, "drain", pot.what, pot.where, pot.drain.fluid, {})
+        for pot in drain_pots(site, plan)
+        if pot.new
+    ]
+
+
 _LAID = ("pipe", "cooler", "sink")
 
 
@@ -95,7 +105,7 @@ def _runs(site: Network, plan: Plan) -> list[Thing]:
         for material, kg in build.masses(route.length).items():
             materials[material] = materials.get(material, 0.0) + kg
         if route.stream is not None and route.stream.kind in ("cooler", "sink"):
-            what, where = f"{run.build} for {run.fluid}", site.ground(route.start)
+            what, where = f"{units_words(run.build)} for {run.fluid}", site.ground(route.start)
         else:
             what = f"{to_build(route.length, 'length')} of {run.build} for {run.fluid}"
             ends = f"{site.ground(route.start)} to {site.ground(route.end)}"

@@ -12,7 +12,7 @@ from allocator.report.page.colours import fluids_shown
 from allocator.report.page.figures import PageFigures
 from allocator.report.page.svg import number, tag
 from allocator.report.passing import is_passed
-from allocator.report.words import at, plain, quantity
+from allocator.report.words import ROUNDED, at, plain, quantity
 from allocator.site.emissions import is_clean
 from allocator.site.records import POWER
 
@@ -105,6 +105,8 @@ def balance_of(figures: PageFigures) -> BalanceDrawing:
             found.link(name, spare, left, "spare")
     _power(figures, found, got, made)
     _losses(figures, found, got, given, made)
+    most = max(found.flows.values(), default=0.0)
+    found.flows = {key: power for key, power in found.flows.items() if power > ROUNDED * most}
     return found
 
 
