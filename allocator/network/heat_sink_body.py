@@ -100,6 +100,12 @@ def coming(site: Network, heat_sink: HeatSink) -> Coming:
     return Coming(0.0, heat_sink.effectiveness * source.flow * mean, source.temperature)
 
 
+def around_of(site: Network, heat_sink: HeatSink) -> float:
+    """K to which a bath loses heat."""
+    own = heat_sink.outside_temperature
+    return site.ambient.temperature if own is None else own
+
+
 NO_COOLER = HeatDraw(math.inf, 0.0)
 
 
@@ -126,7 +132,7 @@ def body_of(
     return ThermalMass(
         mass * within.specific_heat,
         heat_sink.loss_conductance,
-        site.ambient.temperature,
+        around_of(site, heat_sink),
         tuple(draws),
     )
 

@@ -35,6 +35,7 @@ from allocator.network.heat_sink_body import (
     Coming,
     Filling,
     HeatSinkError,
+    around_of,
     body_of,
     filling,
 )
@@ -136,12 +137,12 @@ def room(site: Network, hot: float) -> float:
 def guaranteed(site: Network, heat_sink: HeatSink, mass: float, recovery: bool) -> Sink | str:
     """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
     source = busiest(site, heat_sink.source)
-    hot, around = source.temperature, site.ambient.temperature
+    hot, around = source.temperature, around_of(site, heat_sink)
     if heat_sink.heat_while_on is not None or hot is None:
         return "no temperature of gas follows from 'heat_while_on'"
     try:
         within = filling(site, heat_sink)
-        lowest = min(around, heat_sink.initial_temperature)
+        lowest = min(around, site.ambient.temperature, heat_sink.initial_temperature)
         top = min(
             heat_sink.max_temperature, hot, within.boils.at if within.boils is not None else np.inf
         )

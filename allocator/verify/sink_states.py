@@ -349,9 +349,15 @@ def body_of(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     return Body(
         heat_sink.mass * specific,
         heat_sink.loss_conductance,
-        site.ambient.temperature,
+        outside(case, heat_sink),
         tuple(draws),
     )
+
+
+def outside(case: Case, heat_sink: HeatSink) -> float:
+    """K of what a bath loses heat to: the air, unless its file says otherwise."""
+    own = heat_sink.outside_temperature
+    return case.whole.ambient.temperature if own is None else own
 
 
 def boils_at(library: str, pressure: float) -> float:

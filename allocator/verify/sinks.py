@@ -28,6 +28,7 @@ from allocator.verify.sink_states import (
     body_of,
     marched,
     mean_heat,
+    outside,
 )
 from allocator.verify.sure_clocks import is_exact
 
@@ -144,7 +145,8 @@ def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run:
             "Water", source.water * (source.pressure or site.ambient.pressure)
         )
         if not is_exact(site, source):
-            low = min(site.ambient.temperature, heat_sink.initial_temperature)
+            coldest = (site.ambient.temperature, outside(case, heat_sink))
+            low = min(*coldest, heat_sink.initial_temperature)
         findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
 
 
@@ -156,16 +158,12 @@ def warmest(case: Case, heat_sink: HeatSink, recovery: bool) -> tuple[float, flo
     source = site.sources[heat_sink.source]
     assert source.temperature is not None
     flow, stages = _most_gas(case, heat_sink.source)
-    hot, around = source.temperature, site.ambient.temperature
+    hot, around = source.temperature, outside(case, heat_sink)
     body = body_of(case, heat_sink, recovery, 0.0)
     boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
-    top = max(
-        min(heat_sink.max_temperature, boils, hot), min(around, heat_sink.initial_temperature)
-    )
-    grid = [
-        top + (min(around, heat_sink.initial_temperature) - top) * i / STEPS
-        for i in range(STEPS + 1)
-    ]
+    lowest = min(around, site.ambient.temperature, heat_sink.initial_temperature)
+    top = max(min(heat_sink.max_temperature, boils, hot), lowest)
+    grid = [top + (lowest - top) * i / STEPS for i in range(STEPS + 1)]
     body = replace(body, capacity=body.capacity * _least_share(case, heat_sink, grid, boils))
     gas = substance_of(case, source.fluid)
     pressure = source.pressure or site.ambient.pressure
