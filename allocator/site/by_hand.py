@@ -22,6 +22,7 @@ from allocator.site.checks_boosters import booster_faults
 from allocator.site.checks_built import booster_faults as built_booster_faults
 from allocator.site.checks_built_cooling import cooler_faults, heat_sink_faults
 from allocator.site.checks_clocks import faults_of_survey
+from allocator.site.checks_heat_sinks import boils_at
 from allocator.site.checks_machines import YEAR, machine_pressure_faults
 from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
@@ -316,6 +317,11 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             walls_of(room, site.materials, site.ambient)
         except PhysicsError as error:
             yield f"enclosures.{name}", f"{error.problem}: {error.remedy}"
+    for name, sink in site.heat_sinks.items():
+        filling = None if sink.fluid is None else site.fluids[sink.fluid]
+        boils = boils_at(filling, sink.pressure, site.ambient)
+        if boils is not None and sink.initial_temperature > boils:
+            yield f"heat_sinks.{name}", f"initial_temperature is above its boiling, {boils:.6g} K"
     for name, place in site.places.items():
         if place.enclosure is not None and place.heat_limit is None:
             problem = "needs heat_limit beside its enclosure: the heat_loss of al.enclosure(site)"

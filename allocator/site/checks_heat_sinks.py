@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity, shown
+from allocator.physics.boiling import boiling
+from allocator.physics.faults import PhysicsError
 from allocator.site.enclosures import walls_named
-from allocator.site.records import Ambient, HeatSinkCooler, HeatSinkRecovery
+from allocator.site.records import Ambient, Fluid, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
@@ -23,6 +25,7 @@ def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:
     cooler = _cooler(values)
     _check_heat(values, whole.section("sources"))
     _check_sizes(values)
+    _check_start(values, whole)
     loss = _loss(values, whole)
     if not values.whole or loss is None:
         return None
@@ -142,6 +145,31 @@ def _check_sizes(values: Values) -> None:
             f"{format_quantity(max(masses), 'mass')})",
             "give the maximum mass, existing mass included",
         )
+
+
+def _check_start(values: Values, whole: SiteValues) -> None:
+    start: float | None = values.get("initial_temperature")
+    fluid: Fluid | None = whole.made["fluids"].get(values.get("fluid"))
+    pressure: float | None = values.get("pressure", whole.made["ambient"].pressure)
+    if start is None or pressure is None:
+        return
+    boils = boils_at(fluid, pressure, whole.made["ambient"])
+    if boils is not None and start > boils:
+        values.fault(
+            "initial_temperature",
+            f"is {_kelvin(start)}, and its {values.get('fluid')} boils at {_kelvin(boils)}",
+            "start it no warmer, or give a higher 'pressure'",
+        )
+
+
+def boils_at(fluid: Fluid | None, pressure: float, ambient: Ambient) -> float | None:
+    """K at which what fills a heat sink boils at a pressure (Pa); None where that is not known."""
+    if fluid is None or fluid.phase != "liquid" or fluid.substance is None:
+        return None
+    try:
+        return boiling(fluid.substance, pressure, ambient.temperature).at
+    except PhysicsError:
+        return None  # told where the heat sink is worked out
 
 
 def _kelvin(temperature: float) -> str:
