@@ -64,7 +64,7 @@ def check_coolant(values: Values, _: SiteValues) -> Filled:
     if coolant and coolant.has("capacity") and values.get("arrangement") == "condenser":
         coolant.warn(
             "capacity",
-            "coolant.capacity has no effect, as what boils ('arrangement: condenser') keeps its temperature",
+            "coolant.capacity has no effect, as coolant of a 'condenser' boils at one temperature",
             "leave it out, or give another 'arrangement'",
         )
     cold = coolant.get("temperature") if coolant else None
