@@ -16,6 +16,8 @@ ROUNDS = 60
 SETTLED = 1e-9
 """Share of a heat flow to which a surface and the faces between layers are settled."""
 SIGMA = 5.670374e-8
+TURBULENT = 10.0
+"""m3 K: D^3 dT from which still air along a pipe is turbulent, by ISO 12241."""
 UNKNOWN_EMISSIVITY, DULL = 0.3, 0.95
 """What the site file's documentation says of a surface whose emissivity is not given: for
 
@@ -113,12 +115,19 @@ def loss(pipe: PipeModel, fluid: float, inner: float = 0.0) -> tuple[float, floa
     """W a metre and K of the surface: what comes through equals what leaves.
 
     The surface lies between surroundings and fluid; the chord between what is left over at both
-    ends is cut, and an end that stays counts half (the Illinois form of false position). ``inner``:
-    the film inside, K m/W.
+    ends is cut, and an end that stays counts half (the Illinois form of false position). Where
+    still air turns turbulent, it takes more away at once: what comes through between both holds the
+    surface there. ``inner``: the film inside, K m/W.
     """
     if not pipe.layers and not inner:
         return _away(pipe, fluid), fluid
     ends = [pipe.around, fluid]
+    turns = pipe.around + math.copysign(TURBULENT / (2 * pipe.radius) ** 3, fluid - pipe.around)
+    if pipe.depth is None and min(ends) < turns < max(ends):
+        through = _settled(pipe, fluid, turns, inner)[0]
+        calm, wild = (abs(_to_air(pipe, turns, turbulent=t)) for t in (False, True))
+        if calm <= abs(through) <= wild:  # more than calm air takes away, less than turbulent
+            return through, turns
     over = [_settled(pipe, fluid, end, inner)[0] - _away(pipe, end) for end in ends]
     small = SETTLED * max(abs(over[0]), abs(over[1]))
     surface, stays = pipe.around, -1
@@ -142,11 +151,17 @@ def _away(pipe: PipeModel, surface: float) -> float:
     apart = surface - pipe.around
     if pipe.depth is not None:
         return 2 * math.pi * pipe.ground * apart / math.acosh(max(pipe.depth / pipe.radius, 1.0001))
+    return _to_air(pipe, surface, turbulent=(2 * pipe.radius) ** 3 * abs(apart) > TURBULENT)
+
+
+def _to_air(pipe: PipeModel, surface: float, *, turbulent: bool) -> float:
+    """W a metre from the surface to still air, along which it is turbulent or not."""
+    apart = surface - pipe.around
     size, size_apart = 2 * pipe.radius, max(abs(apart), 1e-3)
-    if size**3 * size_apart <= 10:
-        film = 1.25 * math.sqrt(math.sqrt(size_apart / size))
-    else:
+    if turbulent:
         film = 1.21 * math.cbrt(size_apart)
+    else:
+        film = 1.25 * math.sqrt(math.sqrt(size_apart / size))
     rays = pipe.emissivity * SIGMA * (surface**4 - pipe.around**4)
     return math.pi * size * (film * apart + rays)
 
