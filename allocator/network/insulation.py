@@ -23,9 +23,12 @@ WET_GROUND = 2.0
 
 
 def ground_of(site: Site) -> tuple[float, float]:
-    """W/(m K) of the ground around buried pipes: for temperatures, and for heat."""
+    """W/(m K) of the ground around buried pipes: for temperatures, and for heat.
+
+    The ends of a range, unless a study has set one value of it.
+    """
     spread, own = site.spreads.get(GROUND), site.ambient.ground_conductivity
-    if spread is not None:
+    if spread is not None and own == spread.middle:
         return spread.low, spread.high
     return (DRY_GROUND, WET_GROUND) if own is None else (own, own)
 

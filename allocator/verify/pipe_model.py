@@ -75,9 +75,12 @@ class PipeModel:
 
 
 def _ground(site: Network, wet: bool) -> float:
-    """W/(m K) of the ground: of a range or of one that is not given, dry or wet."""
+    """W/(m K) of the ground: of a range or of one that is not given, dry or wet.
+
+    What is not the middle of its range was set, and counts alone.
+    """
     given, own = site.spreads.get("ambient.ground_conductivity"), site.ambient.ground_conductivity
-    if given is not None:
+    if given is not None and given.middle == own:
         return given.high if wet else given.low
     if own is not None:
         return own

@@ -12,6 +12,8 @@ import pytest
 from allocator.base.errors import AllocatorError
 from allocator.cli.entry import main
 from allocator.network.deriving import network_of
+from allocator.network.facts import facts_of
+from allocator.network.insulation import ground_of
 from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
 from allocator.studies.build_rows import lightest, rows_of_route
@@ -318,3 +320,14 @@ def test_a_buried_pipe_by_hand(tmp_path: Path) -> None:
     ground = math.acosh((1.8 + 0.0685) / size) / (2 * math.pi * 0.5)
     share = ground / (ground + wall)
     assert bare["surface_temperature_k"] == pytest.approx(283.15 + 370 * share, abs=1e-4)
+
+
+def test_a_range_of_ground_is_one_value_where_it_is_set(tmp_path: Path) -> None:
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8").replace(*BURIED)
+    ground = "pressure: 101.3 kPa, ground_conductivity: {low: 0.5 W/(m*K), high: 2 W/(m*K)}"
+    file = tmp_path / "buried.yaml"
+    file.write_text(text.replace("pressure: 101.3 kPa", ground), encoding="utf-8")
+    site = read_site(file)
+    assert ground_of(site) == (0.5, 2.0)
+    fact = facts_of(site)["ambient.ground_conductivity"]
+    assert ground_of(fact.change(site, 0.8)) == (0.8, 0.8)
