@@ -57,12 +57,12 @@ def hottest_coolant(
     """
     if cooler.coolant is None:
         return None
-    if cooler.coolant_capacity is None or cooler.arrangement == "condenser":
+    if cooler.loop_capacity is None:
         return cooler.coolant
     unit = unit_of(site, cooler, hottest, condensed)
     duty = unit.rate * unit.heat
     gas = cooler.set_point if cooler.arrangement == "parallel" else hottest
-    return min(gas, cooler.coolant + duty / cooler.coolant_capacity)
+    return min(gas, cooler.coolant + duty / cooler.loop_capacity)
 
 
 def heat_between(site: Network, fluid: str, hot: float, cold: float, *, dry: bool = False) -> float:
@@ -76,7 +76,7 @@ def _by_conductance(cooler: Cooler, inlet: float, heat: float, _: float) -> floa
     assert cooler.conductance is not None
     assert cooler.coolant is not None
     mean = heat / (inlet - cooler.set_point)
-    cold = np.inf if cooler.coolant_capacity is None else cooler.coolant_capacity
+    cold = np.inf if cooler.loop_capacity is None else cooler.loop_capacity
     # no coolant takes up more than brings it to the inlet's temperature
     low, high = 0.0, min(1e9, cooler.conductance, cold) * (inlet - cooler.coolant) / heat
     for _ in range(HALVINGS):
@@ -114,7 +114,7 @@ def _by_zones(cooler: Cooler, inlet: float, heat: float, condensed: float) -> fl
 def _needed(cooler: Cooler, inlet: float, sensible: float, condensed: float) -> float:
     """UA for W of sensible heat, and W of what condenses at the set-point."""
     assert cooler.coolant is not None
-    capacity = np.inf if cooler.coolant_capacity is None else cooler.coolant_capacity
+    capacity = np.inf if cooler.loop_capacity is None else cooler.loop_capacity
     outlet, cold = cooler.set_point, cooler.coolant
     with_it = _kind(cooler) in ("parallel", "shell")
     first = sensible if with_it else condensed
@@ -141,4 +141,4 @@ def _zone(heat: float, first: float, second: float) -> float:
 
 
 def _kind(cooler: Cooler) -> str:
-    return "condenser" if cooler.coolant_capacity is None else cooler.arrangement
+    return "condenser" if cooler.loop_capacity is None else cooler.arrangement

@@ -191,7 +191,9 @@ def _deriving(site: Site) -> Iterator[Fact]:
                 if getattr(one, field) is not None and isinstance(kind, Quantity):
                     plain = _plain(site, section, name, field, kind, False)
                     yield replace(plain, ambient=ambient, derives=True)
-    for field in ("temperature", "wind"):
+    for field in ("temperature", "wind", "ground_conductivity"):
+        if getattr(site.ambient, field) is None:
+            continue
 
         def change(old: Site, value: float, field: str = field) -> Site:
             return replace(old, ambient=replace(old.ambient, **{field: value}))

@@ -4,9 +4,10 @@ For limits the upper temperature counts: still air, and the greatest flow, which
 and surfaces are those without the film inside the pipe, which are the greatest; an end is that with
 a film that is no better than the real one, the hottest of all lesser flows
 (:mod:`allocator.physics.inner_film`). A surface of unknown emissivity is dull for heat, and bright
-for its temperature and for ends. A build whose layers are not known in full counts as bare for
-its surface and loses nothing for its end, so that every answer is on the safe side, but for a fluid
-whose conductivity is not known: its ends count without the film, as the site's check tells.
+for its temperature and for ends; ground of unknown conductivity is wet for heat, else dry. A build
+whose layers are not known in full counts as bare for its surface and loses nothing for its end, so
+that every answer is on the safe side, but for a fluid whose conductivity is not known: its ends
+count without the film, as the site's check tells.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from typing import NamedTuple
 import numpy as np
 
 from allocator.network.by_bore import Wanted, capacities_of, descent
-from allocator.network.insulation import Pipe, emissivity_of, pipe_of
+from allocator.network.insulation import Pipe, emissivity_of, ground_of, pipe_of
 from allocator.network.pressure_ranges import range_of
 from allocator.network.properties import film_fluid, heat_capacity
 from allocator.network.records import Network
@@ -106,7 +107,8 @@ def march(
     """Heat, surfaces, and the coldest ends of runs at a flow, in still air, without a film inside.
 
     For all flows up to ``rates`` upper bounds of surfaces, where surfaces of ``unknown`` emissivity
-    are bright, and of heat, where they are dull; for ends see `ends_at_most`.
+    are bright and the ground is dry, and of heat, where they are dull and it is wet; for ends see
+    `ends_at_most`.
     """
     return along(
         _insulation(site, asks, unknown),
@@ -114,7 +116,7 @@ def march(
         np.array([ask.route.length for ask in asks]),
         rates,
         heat_capacity(site, fluid, max(ask.inlet for ask in asks)),
-        _outside(site, asks),
+        _outside(site, asks, most=unknown == DULL),
     )
 
 
@@ -123,15 +125,18 @@ def ends_at_most(
 ) -> Floats:
     """K at the end of each run at the most, for all flows up to ``rates``, in still air.
 
-    ``coldest``: the ends of :func:`march`. What is no warmer than its surroundings warms most
-    without a film, so these are its ends; they are as well where the fluid's conductivity is not
-    known.
+    ``coldest``: the ends of :func:`march`; they are those where the fluid's conductivity is not
+    known. What is no warmer than its surroundings warms most without a film, with dull surfaces and
+    in wet ground.
     """
     around = site.ambient.temperature
+    ends: Floats = np.array(coldest)
+    cold = [k for k, ask in enumerate(asks) if ask.inlet <= around]
+    if cold:
+        ends[cold] = march(site, fluid, [asks[k] for k in cold], rates[cold], DULL).end
     rows = [k for k, ask in enumerate(asks) if ask.inlet > around and rates[k] > 0]
     hottest = max((asks[k].inlet for k in rows), default=around)
     film = film_fluid(site, fluid, hottest) if rows else None
-    ends: Floats = np.array(coldest)
     if film is None:
         return ends
     mine = [asks[k] for k in rows]
@@ -141,7 +146,7 @@ def ends_at_most(
         floats(np.array([ask.route.length for ask in mine])),
         floats(rates[rows]),
         heat_capacity(site, fluid, hottest),
-        _outside(site, mine),
+        _outside(site, mine, most=False),
         film,
     )
     ends[rows] = np.maximum(found, ends[rows])
@@ -154,14 +159,12 @@ def _insulation(site: Network, asks: Sequence[Ask], unknown: float = EMISSIVITY)
     )
 
 
-def _outside(site: Network, asks: Sequence[Ask]) -> Outside:
+def _outside(site: Network, asks: Sequence[Ask], *, most: bool) -> Outside:
     depth = np.array(
         [np.nan if a.route.burial_depth is None else a.route.burial_depth for a in asks]
     )
-    ambient = site.ambient
-    return Outside.of(
-        len(asks), ambient.temperature, depth=depth, ground=ambient.ground_conductivity
-    )
+    ground = ground_of(site)[most]
+    return Outside.of(len(asks), site.ambient.temperature, depth=depth, ground=ground, most=most)
 
 
 def _bare(site: Network, build: PipeType, unknown: float) -> Pipe:

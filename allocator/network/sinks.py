@@ -35,12 +35,14 @@ from allocator.network.heat_sink_body import (
     Coming,
     Filling,
     HeatSinkError,
+    around_of,
     body_of,
     filling,
+    gas_heat,
+    span_of,
 )
 from allocator.network.properties import substance_of
 from allocator.network.records import Network, Sink
-from allocator.physics.arrays import Floats
 from allocator.physics.faults import PhysicsError
 from allocator.physics.heat_sink_cycles import cycle_of
 from allocator.physics.heat_sink_settled import course
@@ -136,21 +138,15 @@ def room(site: Network, hot: float) -> float:
 def guaranteed(site: Network, heat_sink: HeatSink, mass: float, recovery: bool) -> Sink | str:
     """A bath of ``mass`` kg, with its recovery or not, as a heat sink; or why it does not count."""
     source = busiest(site, heat_sink.source)
-    hot, around = source.temperature, site.ambient.temperature
+    hot, around = source.temperature, around_of(site, heat_sink)
     if heat_sink.heat_while_on is not None or hot is None:
         return "no temperature of gas follows from 'heat_while_on'"
     try:
         within = filling(site, heat_sink)
-        lowest = min(around, heat_sink.initial_temperature)
-        top = min(
-            heat_sink.max_temperature, hot, within.boils.at if within.boils is not None else np.inf
-        )
-        top = max(top, lowest)
+        lowest, top = span_of(site, heat_sink, within)
         within = within._replace(specific_heat=_least_heat(site, heat_sink, within, lowest, top))
-        contact = (
-            heat_sink.effectiveness * source.flow * _most_heat(site, heat_sink, source, lowest, top)
-        )
-        coming = Coming(0.0, contact, hot)
+        gas = gas_heat(site, source, lowest)
+        coming = Coming(0.0, 0.0, hot, gas).up_to(heat_sink, source, top)
         body = body_of(site, heat_sink, within, mass, recovery, NO_COOLER)
         period = cycle_of(body, [(s.on, s.every) for s in source.stages], coming.on)
         found = course(body, period, heat_sink.initial_temperature)
@@ -220,25 +216,6 @@ def _condenses(site: Network, source: Source, coldest: float) -> str:
     )
 
 
-def _most_heat(
-    site: Network, heat_sink: HeatSink, source: Source, lowest: float, top: float
-) -> float:
-    """J/(kg K): the greatest mean specific heat of gas that a sink of up to ``top`` K cools."""
-    assert source.temperature is not None
-    hot = source.temperature
-    pressure = source.pressure or site.ambient.pressure
-    kelvin = np.linspace(min(lowest, hot), max(hot, lowest), POINTS)
-    capacity = value(substance_of(site, source.fluid), "specific_heat", kelvin, pressure)
-    steps = np.diff(kelvin) * (capacity[1:] + capacity[:-1]) / 2
-    heat: Floats = np.concatenate([[0.0], np.cumsum(steps)])
-    leaves = hot - heat_sink.effectiveness * (hot - np.linspace(lowest, top, POINTS))
-    span = hot - leaves
-    whole = np.interp(hot, kelvin, heat) - np.interp(leaves, kelvin, heat)
-    at_last = float(np.interp(hot, kelvin, capacity))
-    small = np.abs(span) < 1.0  # as good as the specific heat at one temperature
-    return float(np.where(small, at_last, whole / np.where(small, 1.0, span)).max())
-
-
 def _least_heat(
     site: Network, heat_sink: HeatSink, within: Filling, lowest: float, top: float
 ) -> float:
@@ -250,7 +227,8 @@ def _least_heat(
         if (site.fluids[heat_sink.fluid].substance or "").lower() in ("water", "h2o"):
             lowest = max(lowest, 273.16)
     kelvin = np.linspace(lowest, max(top, lowest), POINTS)
-    found = value(substance_of(site, heat_sink.fluid), "specific_heat", kelvin, heat_sink.pressure)
+    substance = substance_of(site, heat_sink.fluid, dry=True)
+    found = value(substance, "specific_heat", kelvin, heat_sink.pressure)
     return float(found.min())
 
 

@@ -32,13 +32,15 @@ MOST_BUILDS = 200_000
 class Slab:
     """A layer. ``thicknesses``: m, one of which is built.
 
-    ``density`` kg/m3 or None; ``hottest``: K that it bears, or None.
+    ``density`` kg/m3 or None; ``hottest``: K that it bears, or None. ``bright``: how little heat it
+    may pass, where that is not known well; ``kind`` is then how much.
     """
 
     kind: Conductivity
     thicknesses: tuple[float, ...]
     density: float | None = None
     hottest: float | None = None
+    bright: Conductivity | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,8 +65,10 @@ class Side:
 class SideBuild(NamedTuple):
     """An area with a thickness a slab.
 
-    ``heat``: W let out; ``resistance``: m2 K/W from air to air; ``faces``: K from inside to out;
-    ``mass``: kg of slabs of known density; ``broken``: limits that it breaks.
+    ``heat``: W let out at the most; ``resistance``: m2 K/W from air to air, by which that is;
+    ``faces``: K from inside to out, each as hot as it may be; ``mass``: kg of slabs of known
+    density; ``broken``: limits that it breaks. ``least_heat`` W and ``conductance`` W/K: at the
+    least.
     """
 
     thicknesses: tuple[float, ...]
@@ -73,6 +77,16 @@ class SideBuild(NamedTuple):
     faces: tuple[float, ...]
     mass: float
     broken: tuple[str, ...]
+    least_heat: float
+    conductance: float
+
+
+class _Passing(NamedTuple):
+    """What a square metre passes: W, m2 K/W, and K of its faces from inside to out."""
+
+    flow: float
+    resistance: float
+    faces: tuple[float, ...]
 
 
 def inside_resistance(part: Part, outwards: bool) -> float:
@@ -95,29 +109,48 @@ def side_build(
     parts = list(zip(side.slabs, thicknesses, strict=True))
     mass = sum((slab.density or 0.0) * thick * side.area for slab, thick in parts)
     if side.closed:
-        return SideBuild(tuple(thicknesses), 0.0, np.inf, (), mass, ())
-    inner = side.inner
-    if inner is None:
-        inner = inside_resistance(side.part, inside >= side.outside)
-    outer = OUTSIDE if side.outer is None else side.outer
-    if side.resistance is not None:
-        flow = (inside - side.outside) / side.resistance
-        faces: tuple[float, ...] = ()
-        if side.resistance > inner + outer:
-            faces = (inside - flow * inner, side.outside + flow * outer)
-    else:
-        layers = [(slab.kind, thick) for slab, thick in parts]
-        found = wall_loss(layers, inside, side.outside, inside_film=1.0 / inner, film=1.0 / outer)
-        flow, faces = found.per_area, found.faces
-    apart = inside - side.outside
-    resistance = apart / flow if flow else np.inf
+        return SideBuild(tuple(thicknesses), 0.0, np.inf, (), mass, (), 0.0, 0.0)
+    found = [_passing(side, [(slab.kind, thick) for slab, thick in parts], inside)]
+    if any(slab.bright is not None for slab, _ in parts):
+        bright = [(slab.bright or slab.kind, thick) for slab, thick in parts]
+        found.append(_passing(side, bright, inside))
+    most, least = max(found), min(found)
+    faces = tuple(max(both) for both in zip(*(one.faces for one in found), strict=True))
     broken = []
-    if max_surface is not None and faces and faces[-1] > max_surface * (1 + 1e-12):
+    if max_surface is not None and faces[-1] > max_surface * (1 + 1e-12):
         broken.append("outer surface too hot")
     for (slab, _), *ends in zip(parts, faces, faces[1:], strict=False):
         if slab.hottest is not None and max(ends) > slab.hottest:
             broken.append(f"{slab.kind.name} too hot")
-    return SideBuild(tuple(thicknesses), flow * side.area, resistance, faces, mass, tuple(broken))
+    return SideBuild(
+        tuple(thicknesses),
+        most.flow * side.area,
+        most.resistance,
+        faces,
+        mass,
+        tuple(broken),
+        least.flow * side.area,
+        side.area / max(one.resistance for one in found),
+    )
+
+
+def _passing(side: Side, layers: list[tuple[Conductivity, float]], inside: float) -> _Passing:
+    """Of an area whose resistance is given, no surface is beyond the air on the other side.
+
+    That is where the resistance is less than the surface resistances assumed of it.
+    """
+    inner = side.inner
+    if inner is None:
+        inner = inside_resistance(side.part, inside >= side.outside)
+    outer = OUTSIDE if side.outer is None else side.outer
+    if side.resistance is None:
+        found = wall_loss(layers, inside, side.outside, inside_film=1.0 / inner, film=1.0 / outer)
+        return _Passing(found.per_area, found.resistance, found.faces)
+    apart, whole = inside - side.outside, side.resistance
+    last = min(1.0, outer / whole)
+    first = min(inner / whole, 1.0 - last)
+    faces = (inside - apart * first, side.outside + apart * last)
+    return _Passing(apart / whole, whole, faces)
 
 
 def lightest_sides(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
@@ -12,7 +12,11 @@ from numpy.typing import NDArray
 from allocator.physics.arrays import FloatLike, Floats, floats
 from allocator.physics.conductivity import Conductivity
 from allocator.physics.faces import TOLERANCE, settle
+from allocator.physics.faults import PhysicsError
 from allocator.physics.films import STEFAN_BOLTZMANN, outside_pipe, radiation
+
+GROUND_FILM = 0.0685
+"""m2 K/W over the ground in which pipes lie (EN 13941, from memory)."""
 
 LEAST_DIFFERENCE = 1e-3
 """K below which still air has no relation: the film is taken at this difference."""
@@ -60,6 +64,7 @@ class Outside:
 
     ``depth``: (n,) m of the axis below the ground, nan above it; ``ground``: (n,) its W/(m K).
     ``film``: (n,) W/(m2 K) in all where it is known, else nan: still air or wind and radiation.
+    ``most``: whether the most that may be lost to ground is asked for, or the least.
     """
 
     temperature: Floats
@@ -67,6 +72,7 @@ class Outside:
     depth: Floats
     ground: Floats
     film: Floats
+    most: bool = field(default=True, kw_only=True)
 
     @staticmethod
     def of(
@@ -76,10 +82,12 @@ class Outside:
         depth: FloatLike = np.nan,
         ground: FloatLike = 1.5,
         film: FloatLike = np.nan,
+        *,
+        most: bool = True,
     ) -> Outside:
         """Surroundings of ``count`` pipes; single values hold for all of them."""
         values = (temperature, wind, depth, ground, film)
-        return Outside(*(np.broadcast_to(floats(v), (count,)) for v in values))
+        return Outside(*(np.broadcast_to(floats(v), (count,)) for v in values), most=most)
 
 
 class HeatLoss(NamedTuple):
@@ -130,13 +138,15 @@ def heat_loss(
 
     ``R' = 1/(2 pi r h)`` of films, ``ln(r2/r1)/(2 pi k)`` of layers with the mean conductivity
     between their faces, ``acosh(2 z/D)/(2 pi k)`` of ground (F. P. Incropera et al., shape factor
-    of a buried cylinder), and radiation alone across a vacuum gap.
+    of a buried cylinder), and radiation alone across a vacuum gap. The least that is lost to ground
+    is by a film of :data:`GROUND_FILM` over it, as so much more ground; a pipe less than its own
+    diameter deep counts as in open air as well, by the worse of both.
 
     Args:
         fluid: (n,) K. inside_film: (n,) W/(m2 K), infinite for none.
 
     Raises:
-        PhysicsError: the surface temperature does not settle.
+        PhysicsError: the surface temperature does not settle, or ground does not cover a pipe.
     """
     radii, size = insulation.radii, insulation.diameter
     hot = np.broadcast_to(floats(fluid), size.shape)
@@ -161,8 +171,12 @@ def heat_loss(
         return found
 
     buried = np.isfinite(outside.depth)
-    depth = np.where(buried, np.maximum(2 * outside.depth / size, 1.0 + 1e-9), 2.0)
-    ground = np.arccosh(depth) / (2 * np.pi * outside.ground)
+    under = outside.depth + (0.0 if outside.most else GROUND_FILM) * outside.ground
+    if np.any(outside.depth[buried] <= size[buried] / 2):
+        raise PhysicsError("is not covered by the ground", "bury it deeper than its radius")
+    ground = np.arccosh(np.where(buried, 2 * under / size, 2.0)) / (2 * np.pi * outside.ground)
+    shallow = buried & (outside.depth < size)
+    worse = np.minimum if outside.most else np.maximum
     fixed = np.isfinite(outside.film)
 
     def outer(surface: Floats) -> Floats:
@@ -170,7 +184,8 @@ def heat_loss(
         film = outside_pipe(size, apart, outside.wind)
         film = film + radiation(insulation.emissivity, surface, outside.temperature)
         film = np.where(fixed, outside.film, film)
-        return np.where(buried, ground, 1.0 / (np.pi * size * film))
+        air = 1.0 / (np.pi * size * film)
+        return np.where(buried, np.where(shallow, worse(ground, air), ground), air)
 
     if start is None:
         count = len(insulation.thickness)

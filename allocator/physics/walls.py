@@ -15,9 +15,10 @@ from allocator.physics.insulation import LEAST_DIFFERENCE
 
 
 class WallLoss(NamedTuple):
-    """``per_area`` W/m2, ``surface`` K outside, ``faces`` K from inside to out."""
+    """``per_area`` W/m2, ``resistance`` m2 K/W, ``surface`` K outside, ``faces`` K from inside."""
 
     per_area: float
+    resistance: float
     surface: float
     faces: tuple[float, ...]
 
@@ -61,4 +62,4 @@ def wall_loss(
     start = hot + (around - hot) * np.linspace(0, 0.5, len(layers) + 1)[:, None]
     settled = settle(hot, around, np.array([1.0 / inside_film]), resist, outer, start)
     faces = tuple(float(face) for face in settled.faces[:, 0])
-    return WallLoss(float(settled.flow[0]), faces[-1], faces)
+    return WallLoss(float(settled.flow[0]), float(settled.resistance[0]), faces[-1], faces)

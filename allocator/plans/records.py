@@ -109,7 +109,7 @@ __all__ = [
 ]
 
 FORMAT = "allocator.plan/1"
-RULES = 5
+RULES = 6
 """Number of the rules that plans are made and audited by. Raise it with a change of rules by which
 
 plans of before would be judged otherwise: those are told of as made by an older version.

@@ -164,10 +164,10 @@ def coolers(site: Network, plan: Plan) -> Table:
         cooler = site.coolers[stream.corridor]
         if cooler.coolant is not None:
             row["coolant_comes_k"] = cooler.coolant
-            if duty is not None and cooler.coolant_capacity is not None:
+            if duty is not None and cooler.loop_capacity is not None:
                 units = count_of_units(run.build)
-                row["coolant_loop_w_per_k"] = units * cooler.coolant_capacity
-                warmed = duty.duty / (units * cooler.coolant_capacity)
+                row["coolant_loop_w_per_k"] = units * cooler.loop_capacity
+                warmed = duty.duty / (units * cooler.loop_capacity)
                 row["coolant_leaves_k"] = cooler.coolant + warmed
         if duty is not None:
             row |= {

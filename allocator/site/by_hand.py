@@ -22,7 +22,9 @@ from allocator.site.checks_boosters import booster_faults
 from allocator.site.checks_built import booster_faults as built_booster_faults
 from allocator.site.checks_built_cooling import cooler_faults, heat_sink_faults
 from allocator.site.checks_clocks import faults_of_survey
+from allocator.site.checks_heat_sinks import boils_at
 from allocator.site.checks_machines import YEAR, machine_pressure_faults
+from allocator.site.checks_network import not_covered
 from allocator.site.checks_stores import pressure_faults
 from allocator.site.common_kinds import PLACE, PLACES
 from allocator.site.enclosures import walls_of
@@ -316,6 +318,11 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             walls_of(room, site.materials, site.ambient)
         except PhysicsError as error:
             yield f"enclosures.{name}", f"{error.problem}: {error.remedy}"
+    for name, sink in site.heat_sinks.items():
+        filling = None if sink.fluid is None else site.fluids[sink.fluid]
+        boils = boils_at(filling, sink.pressure, site.ambient)
+        if boils is not None and sink.initial_temperature > boils:
+            yield f"heat_sinks.{name}", f"initial_temperature is above its boiling, {boils:.6g} K"
     for name, place in site.places.items():
         if place.enclosure is not None and place.heat_limit is None:
             problem = "needs heat_limit beside its enclosure: the heat_loss of al.enclosure(site)"
@@ -331,6 +338,10 @@ def _across(site: Site) -> Iterator[tuple[str, str]]:
             yield f"pipes.{name}", "needs a bore, by which its capacity is found"
         if pipe.bore is not None and pipe.roughness >= pipe.bore:
             yield f"pipes.{name}", "roughness is not below the bore"
+    for name, route in site.routes.items():
+        for pipe in (site.pipes[build] for build in route.pipes):
+            if route.burial_depth is not None and (said := not_covered(route.burial_depth, pipe)):
+                yield f"routes.{name}", f"burial_depth {said}"
     for section, between in (("routes", site.routes), ("power_lines", site.power_lines)):
         for name, run in between.items():
             if run.start == run.end:

@@ -5,13 +5,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from allocator.base.quantities import format_quantity, shown
+from allocator.physics.boiling import boiling
+from allocator.physics.faults import PhysicsError
 from allocator.site.enclosures import walls_named
-from allocator.site.records import Ambient, HeatSinkCooler, HeatSinkRecovery
+from allocator.site.records import Ambient, Fluid, HeatSinkCooler, HeatSinkRecovery
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
 TIMES_MASS = 10.0
 """Largest mass of a heat sink, in multiples of its `mass`, where the file gives none."""
+SAME_AIR = 1e-6
+"""K by which the mean of what is outside an enclosure differs from the air by rounding."""
 
 
 def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:
@@ -21,14 +25,17 @@ def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:
     cooler = _cooler(values)
     _check_heat(values, whole.section("sources"))
     _check_sizes(values)
-    conductance = _conductance(values, whole)
-    if not values.whole or conductance is None:
+    _check_start(values, whole)
+    loss = _loss(values, whole)
+    if not values.whole or loss is None:
         return None
+    conductance, around = loss
     masses: tuple[float, ...] = tuple(sorted(values.get("mass")))
     return {
         "mass": masses[0],
         "masses": masses if len(masses) > 1 else (),
         "loss_conductance": conductance,
+        "outside_temperature": values.get("outside_temperature", around),
         "max_mass": values.get("max_mass", TIMES_MASS * masses[-1]),
         "initial_temperature": values.get("initial_temperature", ambient.temperature),
         "pressure": values.get("pressure", ambient.pressure),
@@ -37,11 +44,13 @@ def sizes_and_defaults(values: Values, whole: SiteValues) -> Filled | None:
     }
 
 
-def _conductance(values: Values, whole: SiteValues) -> float | None:
-    """W/K given, or of the enclosure; None where neither is known."""
+def _loss(values: Values, whole: SiteValues) -> tuple[float, float | None] | None:
+    """W/K given, or of the enclosure, and K to which heat goes, where that is not the air's.
+
+    None where no loss is known.
+    """
     if values.has("loss_conductance"):
-        given: float | None = values.get("loss_conductance")
-        return given
+        return values.get("loss_conductance"), None
     if not values.has("enclosure"):
         values.fault(
             "loss_conductance",
@@ -52,11 +61,8 @@ def _conductance(values: Values, whole: SiteValues) -> float | None:
     walls = walls_named(values, whole)
     if walls is None:
         return None  # the fault is noted at the enclosure
-    if walls.conductance is None or walls.conductance < 0:
-        problem = "has the temperature of the air inside, so that no loss follows"
-        values.fault("enclosure", problem, "raise its 'inside_temperature'")
-        return None
-    return walls.conductance
+    air: float = whole.made["ambient"].temperature
+    return walls.conductance, walls.around if abs(walls.around - air) > SAME_AIR else None
 
 
 def _recovery(values: Values, ambient: Ambient) -> HeatSinkRecovery | None:
@@ -139,6 +145,31 @@ def _check_sizes(values: Values) -> None:
             f"{format_quantity(max(masses), 'mass')})",
             "give the maximum mass, existing mass included",
         )
+
+
+def _check_start(values: Values, whole: SiteValues) -> None:
+    start: float | None = values.get("initial_temperature")
+    fluid: Fluid | None = whole.made["fluids"].get(values.get("fluid"))
+    pressure: float | None = values.get("pressure", whole.made["ambient"].pressure)
+    if start is None or pressure is None:
+        return
+    boils = boils_at(fluid, pressure, whole.made["ambient"])
+    if boils is not None and start > boils:
+        values.fault(
+            "initial_temperature",
+            f"is {_kelvin(start)}, and its {values.get('fluid')} boils at {_kelvin(boils)}",
+            "start it no warmer, or give a higher 'pressure'",
+        )
+
+
+def boils_at(fluid: Fluid | None, pressure: float, ambient: Ambient) -> float | None:
+    """K at which what fills a heat sink boils at a pressure (Pa); None where that is not known."""
+    if fluid is None or fluid.phase != "liquid" or fluid.substance is None:
+        return None
+    try:
+        return boiling(fluid.substance, pressure, ambient.temperature).at
+    except PhysicsError:
+        return None  # told where the heat sink is worked out
 
 
 def _kelvin(temperature: float) -> str:

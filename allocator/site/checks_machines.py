@@ -61,6 +61,12 @@ def check_coolant(values: Values, _: SiteValues) -> Filled:
         values.fault(
             "rate", "has no size: 'rate', 'duty' or 'conductance'", "add 'duty: 50 kW' for one unit"
         )
+    if coolant and coolant.has("capacity") and values.get("arrangement") == "condenser":
+        coolant.warn(
+            "capacity",
+            "coolant.capacity has no effect, as coolant of a 'condenser' boils at one temperature",
+            "leave it out, or give another 'arrangement'",
+        )
     cold = coolant.get("temperature") if coolant else None
     if cold is not None and set_point is not None and set_point <= cold:
         values.fault(

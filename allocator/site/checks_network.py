@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from itertools import pairwise
 
-from allocator.site.records import Layer, Material, Place
+from allocator.base.quantities import format_quantity, shown
+from allocator.site.records import Layer, Material, PipeType, Place
 from allocator.site.site_values import Filled, SiteValues
 from allocator.site.table import Values
 
@@ -60,12 +61,34 @@ def _layers(values: Values, materials: Mapping[str, Material]) -> tuple[Layer, .
 def length_of_route(values: Values, whole: SiteValues) -> Filled | None:
     """The length of a route. Without 'pipes' all of the site's may be laid."""
     length = _length(values, whole.section("places"))
+    _check_cover(values, whole.made["pipes"])
     builds = tuple(whole.section("pipes"))
     if not values.has("pipes") and not builds:
         values.fault("pipes", "has no pipe that may be laid", "list pipes under 'pipes'")
     if length is None:
         return None
     return {"length": length, "pipes": values.get("pipes", builds)}
+
+
+def _check_cover(values: Values, pipes: Mapping[str, PipeType]) -> None:
+    depth: float | None = values.get("burial_depth")
+    names: Sequence[str] = values.get("pipes") or tuple(pipes)
+    if depth is None:
+        return
+    for pipe in (pipes[name] for name in names if name in pipes):
+        if (problem := not_covered(depth, pipe)) is not None:
+            values.fault("burial_depth", problem, "bury it deeper, or list other 'pipes'")
+            return
+
+
+def not_covered(depth: float, pipe: PipeType) -> str | None:
+    """What is wrong with an axis that lies ``depth`` m deep, of a pipe as thick as is known."""
+    thick = math.fsum(layer.thickness or 0.0 for layer in pipe.layers)
+    radius = None if pipe.bore is None else pipe.bore / 2 + thick
+    if radius is None or depth > radius:
+        return None
+    axis, outer = (format_quantity(one, "length") for one in (depth, radius))
+    return f"is {axis}, and pipe {shown(pipe.name)} is not covered there: its radius is {outer}"
 
 
 def length_of_line(values: Values, whole: SiteValues) -> Filled | None:

@@ -37,7 +37,7 @@ def _missing(values: Values, above: str) -> Iterator[tuple[str, str]]:
         elif key.default is not None:
             yield f"{above}{key.name}", default_text(key)
         elif key.name == AMBIENT and isinstance(key.kind, KeyTable):  # always there
-            for one in key.kind.keys:
+            for one in (one for one in key.kind.keys if one.default is not None):
                 yield f"{above}{key.name}.{one.name}", default_text(one)
 
 

@@ -22,12 +22,18 @@ DULL = 0.95
 
 @dataclass(frozen=True, slots=True)
 class Walls:
-    """An enclosure with the thicknesses taken. ``heat``: W let out; ``conductance``: W/K of air."""
+    """An enclosure with the thicknesses taken. ``heat``: W let out at the most.
+
+    At the least: ``least_heat``, W; ``conductance``, W/K to ``around``, K: the mean of what is
+    outside of its areas, weighted by their conductances.
+    """
 
     sides: tuple[Side, ...]
     builds: tuple[SideBuild, ...]
     heat: float
-    conductance: float | None
+    least_heat: float
+    conductance: float
+    around: float
     mass: float
 
     @property
@@ -63,13 +69,15 @@ def walls_of(enclosure: Enclosure, materials: Mapping[str, Material], ambient: A
     builds = lightest_sides(
         sides, inside, enclosure.max_heat_loss, enclosure.max_surface_temperature
     )
-    heat = sum(build.heat for build in builds)
-    apart = inside - ambient.temperature
+    conductance = sum(build.conductance for build in builds)
+    outside = sum(b.conductance * side.outside for side, b in zip(sides, builds, strict=True))
     return Walls(
         sides,
         builds,
-        heat,
-        heat / apart if apart else None,
+        sum(build.heat for build in builds),
+        sum(build.least_heat for build in builds),
+        conductance,
+        outside / conductance if conductance else ambient.temperature,
         sum(build.mass for build in builds),
     )
 
@@ -93,13 +101,14 @@ def _side(
             slabs.append(Slab(plain, (layer.resistance,)))
             continue
         material = materials[layer.material]
-        kind = conductivity_of(material)
+        kind, bright = (conductivity_of(material, grey) for grey in (DULL, EMISSIVITY))
         if kind is None:
             raise PhysicsError(
                 f"has a layer of {material.name!r}, whose conductivity is not given",
                 f"add 'conductivity: 0.04 W/(m*K)' to the material {material.name!r}",
             )
-        slabs.append(Slab(kind, layer.thickness, material.density, material.max_temperature))
+        facts = (layer.thickness, material.density, material.max_temperature)
+        slabs.append(Slab(kind, *facts, bright if bright != kind else None))
     outside = area.outside_temperature
     return Side(
         area.name,
@@ -174,8 +183,8 @@ def limit_heat_of_places(whole: SiteValues) -> dict[str, Place]:
         walls = walls_named(values, whole)
         if walls is None:
             continue
-        if walls.heat > 0:
-            made[name] = replace(made[name], heat_limit=walls.heat)
+        if walls.least_heat > 0:
+            made[name] = replace(made[name], heat_limit=walls.least_heat)
         else:
             values.fault(
                 "enclosure", "lets no heat out", "raise its 'inside_temperature' or add areas"

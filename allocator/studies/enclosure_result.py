@@ -31,9 +31,9 @@ CAUTION = (
 _ROOMS = (
     Column("enclosure", "enclosure"),
     Column("inside", "inside", "temperature"),
-    Column("heat_loss", "heat loss", "power", "Less than 0: heat comes in."),
+    Column("heat_loss", "heat loss", "power", "Maximum; less than 0: heat comes in."),
     Column("limit", "limit", "power"),
-    Column("conductance", "conductance", "conductance", "Heat let out per kelvin above the air."),
+    Column("conductance", "conductance", "conductance", "Minimum, of all areas."),
     Column("mass", "mass", "mass", "Of layers of known density."),
     Column("broken", "broken limits", "text"),
 )

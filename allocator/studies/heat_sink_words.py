@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from allocator.network.cautions import EXISTING, HOT
+from allocator.physics.humidity import dew_point
 from allocator.report.words import quantity
 from allocator.site.records import Site
 from allocator.studies.sink_rows import HeatSinkRow
@@ -139,7 +140,22 @@ def _freezes(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
     return any(row.given.low < FREEZING and row.filling.boils is not None for row in rows)
 
 
+def _condenses(site: Site, rows: Sequence[HeatSinkRow]) -> bool:
+    for row in rows:
+        source = site.sources[row.heat_sink.source]
+        if row.heat_sink.heat_while_on is None and source.water:
+            pressure = source.pressure or site.ambient.pressure
+            if row.given.low < dew_point(source.water, pressure):
+                return True
+    return False
+
+
 _RULES: tuple[_Rule, ...] = (
+    (
+        _condenses,
+        "Wet gas condenses in a heat sink that is colder than its dew point: it warms faster, and "
+        "one that stays so cold gets warmer than these figures say. Lead the water away.",
+    ),
     (
         _hot,
         "Hot heat sinks, walls and lids burn at a touch (metal above about 60 degC): "

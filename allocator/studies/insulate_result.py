@@ -12,6 +12,7 @@ from allocator.base.rendering import section_of
 from allocator.base.table import Column, Table
 from allocator.base.text import paragraph
 from allocator.engine.paths import SiteOrPath, site_of
+from allocator.network.insulation import ground_of
 from allocator.report.tables import gauged
 from allocator.site.records import Route, Site
 from allocator.studies.build_rows import BuildRow, corridor_of, lightest, rows_of_route
@@ -76,7 +77,7 @@ class InsulateResult(StudyResult):
         length = format_quantity(route.length, "length")
         streams = dict.fromkeys((row.fluid, row.inlet) for row in self.rows)
         return joined(
-            [f"{route.name}: {route.start} to {route.end}, {length}", *_limits(route)],
+            [f"{route.name}: {route.start} to {route.end}, {length}", *_limits(self.site, route)],
             *(self._stream(fluid, inlet) for fluid, inlet in streams),
             ["", *paragraph(CAUTION, indent=0)],
         )
@@ -241,7 +242,7 @@ def _row(row: BuildRow, rows: tuple[BuildRow, ...]) -> tuple[object, ...]:
     )
 
 
-def _limits(route: Route) -> list[str]:
+def _limits(site: Site, route: Route) -> list[str]:
     limits = []
     if route.max_surface_temperature is not None:
         limits.append(
@@ -251,4 +252,7 @@ def _limits(route: Route) -> list[str]:
         limits.append(f"heat released at most {format_quantity(route.heat_limit, 'power')}")
     if route.burial_depth is not None:
         limits.append(f"buried {format_quantity(route.burial_depth, 'length')} deep")
+        dry, wet = (format_quantity(one, "conductivity") for one in ground_of(site))
+        told = f"ground of {dry}" if dry == wet else f"ground of {dry} for temperatures, {wet} for"
+        limits.append(told if dry == wet else f"{told} heat")
     return paragraph("; ".join(limits)) if limits else []

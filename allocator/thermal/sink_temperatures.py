@@ -17,9 +17,9 @@ from allocator.network.heat_sink_body import (
 )
 from allocator.network.records import Network
 from allocator.physics.faults import PhysicsError
-from allocator.physics.heat_sink_cycles import Repeat
-from allocator.physics.heat_sink_settled import course, least
-from allocator.physics.thermal_mass import HeatDraw
+from allocator.physics.heat_sink_cycles import CycleBlock, Repeat
+from allocator.physics.heat_sink_settled import HeatSinkCourse, course, least
+from allocator.physics.thermal_mass import HeatDraw, ThermalMass
 from allocator.plans.records import HeatSinkUse, Plan
 from allocator.site.records import HeatSink
 
@@ -28,6 +28,10 @@ BURSTS = 2.0
 
 EVER = 10**9
 """Outermost periods in which recovery may begin."""
+
+ROUNDS = 30
+AGREED = 1e-7
+"""Share of the heat a kelvin to which it agrees with the temperature that it leads to."""
 
 LEAST_SHARE = 1e-4
 """The smallest mass or duty that is tried, as a share of the largest."""
@@ -40,9 +44,9 @@ class SinkState:
     K: ``low``, ``high`` (settled, or at first if hotter), ``outlet`` (gas that leaves, None where
     not known), ``burst`` (most gained in one burst), ``spell`` (settled swing over the outermost
     period), ``margin`` to the nearest limit (negative: broken). ``drives_after``: s from the start
-    until recovery can be driven, None never. W, mean over time: ``came``, ``lost``, ``recovered``,
-    ``power`` of it, ``cooled``, ``spent`` on cooling, ``boiled`` off. ``steam``: kg/s,
-    mean.
+    until recovery can be driven, None never. W, mean over time: ``came``, ``lost``, ``recovered``
+    at the most, ``power`` of what is surely recovered, ``cooled``, ``spent`` on cooling, ``boiled``
+    off. ``steam``: kg/s, mean.
     """
 
     mass: float
@@ -95,7 +99,8 @@ class HeatSinkStudy:
     @staticmethod
     def of(site: Network, heat_sink: HeatSink) -> HeatSinkStudy:
         """Raises :class:`HeatSinkError` where something of it is not known."""
-        return HeatSinkStudy(site, heat_sink, filling(site, heat_sink), coming(site, heat_sink))
+        within = filling(site, heat_sink)
+        return HeatSinkStudy(site, heat_sink, within, coming(site, heat_sink, within))
 
     def state(self, mass: float, recovery: bool = True, cooling: float = 0.0) -> SinkState:
         """With so much in it (kg), and so much of a cooler (W)."""
@@ -103,11 +108,11 @@ class HeatSinkStudy:
         recovery = recovery and heat_sink.recovery is not None
         cooler = HeatDraw(self.set_point(), cooling) if cooling else NO_COOLER
         body = body_of(self.site, heat_sink, self.filling, mass, recovery, cooler)
-        period = period_of(self.site, heat_sink, body, self.coming)
-        found = course(body, period, heat_sink.initial_temperature)
+        comes, period, found = self._hottest(body)
         rest, high, totals = found.rest, found.high, period.totals(found.begin)
-        outlet = self.coming.outlet(heat_sink, found.high_on)
+        outlet = comes.outlet(heat_sink, found.high_on)
         recovered, cooled = (heat / period.span for heat in totals.drawn[:2])
+        sure = self._sure(body) if recovery and comes.sure < comes.contact else recovered
         boiled = math.fsum(totals.drawn[2:]) / period.span
         return SinkState(
             mass,
@@ -123,12 +128,35 @@ class HeatSinkStudy:
             came=totals.came / period.span,
             lost=totals.lost / period.span,
             recovered=recovered,
-            power=recovered * heat_sink.recovery.efficiency if heat_sink.recovery else 0.0,
+            power=sure * heat_sink.recovery.efficiency if heat_sink.recovery else 0.0,
             cooled=cooled,
             spent=cooled * heat_sink.cooler.power_share if heat_sink.cooler else 0.0,
             boiled=boiled,
             steam=boiled / self.filling.per_kg,
         )
+
+    def _hottest(self, body: ThermalMass) -> tuple[Coming, CycleBlock, HeatSinkCourse]:
+        """What comes at the most, and what it makes of a body.
+
+        The hotter it gets beyond its limit, the more heat a kelvin hot gas may bring: until both
+        agree.
+        """
+        source, comes = self.site.sources[self.heat_sink.source], self.coming
+        for _ in range(ROUNDS):
+            period = period_of(self.site, self.heat_sink, body, comes)
+            found = course(body, period, self.heat_sink.initial_temperature)
+            more = comes.up_to(self.heat_sink, source, found.high)
+            if more.contact <= comes.contact * (1 + AGREED):
+                break
+            comes = more
+        return comes, period, found
+
+    def _sure(self, body: ThermalMass) -> float:
+        """W that recovery takes at the least, mean over time."""
+        comes = self.coming._replace(contact=self.coming.sure)
+        period = period_of(self.site, self.heat_sink, body, comes)
+        found = course(body, period, self.heat_sink.initial_temperature)
+        return period.totals(found.begin).drawn[0] / period.span
 
     def choices(self) -> tuple[SinkChoice, ...]:
         """The sets that the site offers, the smallest first."""

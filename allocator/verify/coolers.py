@@ -83,7 +83,7 @@ def check_coolers(case: Case, findings: Findings) -> None:
                 route.stream.inlet,
                 cooler.set_point,
                 cooler.coolant,
-                cooler.coolant_capacity,
+                None if cooler.arrangement == "condenser" else cooler.coolant_capacity,
                 cooler.arrangement,
             )
             findings.at_most(

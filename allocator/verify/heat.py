@@ -254,6 +254,8 @@ def _along(case: Case, findings: Findings, flow: FlowHeat) -> None:
         lambda kelvin: specific_heat(case, flow.fluid, kelvin),
         Film.of(case, flow.fluid, model.bore, flow.rate, flow.inlet),
     )
+    if flow.inlet < site.ambient.temperature:  # it warms by all that may come in
+        end = coldest_end(case, flow)
     room = KELVINS + SHARE * abs(flow.inlet - end)
     findings.equals(
         "heat_along", subject, flow.outlet, end, "K", "the temperature at its end", room

@@ -16,6 +16,11 @@ ROUNDS = 60
 SETTLED = 1e-9
 """Share of a heat flow to which a surface and the faces between layers are settled."""
 SIGMA = 5.670374e-8
+TURBULENT = 10.0
+"""m3 K: D^3 dT from which still air along a pipe is turbulent, by ISO 12241."""
+DRY_GROUND, WET_GROUND = 0.5, 2.0
+OVER_GROUND = 0.0685
+"""m2 K/W of the film over ground, from memory of EN 13941; left out where most is lost."""
 UNKNOWN_EMISSIVITY, DULL = 0.3, 0.95
 """What the site file's documentation says of a surface whose emissivity is not given: for
 
@@ -34,12 +39,13 @@ class PipeModel:
     around: float
     depth: float | None
     ground: float
+    most: bool = False
 
     @staticmethod
     def of(site: Network, route: Route, build: str, *, dull: bool = False) -> PipeModel | None:
         """The model of a build on a route, or None where it is not known well enough.
 
-        ``dull``: surfaces of which nothing is said give off as much heat as they may.
+        ``dull``: surfaces and ground of which nothing is said let out as much heat as they may.
         """
         grey = DULL if dull else UNKNOWN_EMISSIVITY
         record = site.pipes[build]
@@ -63,8 +69,22 @@ class PipeModel:
             grey if outer is None else outer,
             site.ambient.temperature,
             route.burial_depth,
-            site.ambient.ground_conductivity,
+            _ground(site, dull),
+            dull,
         )
+
+
+def _ground(site: Network, wet: bool) -> float:
+    """W/(m K) of the ground: of a range or of one that is not given, dry or wet.
+
+    What is not the middle of its range was set, and counts alone.
+    """
+    given, own = site.spreads.get("ambient.ground_conductivity"), site.ambient.ground_conductivity
+    if given is not None and given.middle == own:
+        return given.high if wet else given.low
+    if own is not None:
+        return own
+    return WET_GROUND if wet else DRY_GROUND
 
 
 class Films(Protocol):
@@ -113,12 +133,19 @@ def loss(pipe: PipeModel, fluid: float, inner: float = 0.0) -> tuple[float, floa
     """W a metre and K of the surface: what comes through equals what leaves.
 
     The surface lies between surroundings and fluid; the chord between what is left over at both
-    ends is cut, and an end that stays counts half (the Illinois form of false position). ``inner``:
-    the film inside, K m/W.
+    ends is cut, and an end that stays counts half (the Illinois form of false position). Where
+    still air turns turbulent, it takes more away at once: what comes through between both holds the
+    surface there. ``inner``: the film inside, K m/W.
     """
     if not pipe.layers and not inner:
         return _away(pipe, fluid), fluid
     ends = [pipe.around, fluid]
+    turns = pipe.around + math.copysign(TURBULENT / (2 * pipe.radius) ** 3, fluid - pipe.around)
+    if min(ends) < turns < max(ends):
+        through = _settled(pipe, fluid, turns, inner)[0]
+        calm, wild = (abs(_away(pipe, turns, turbulent=t)) for t in (False, True))
+        if calm <= abs(through) <= wild:  # more than calm air takes away, less than turbulent
+            return through, turns
     over = [_settled(pipe, fluid, end, inner)[0] - _away(pipe, end) for end in ends]
     small = SETTLED * max(abs(over[0]), abs(over[1]))
     surface, stays = pipe.around, -1
@@ -137,16 +164,32 @@ def loss(pipe: PipeModel, fluid: float, inner: float = 0.0) -> tuple[float, floa
     return _away(pipe, surface), surface
 
 
-def _away(pipe: PipeModel, surface: float) -> float:
-    """W a metre from the surface: ISO 12241 still air and rays, or the ground's shape factor."""
+def _away(pipe: PipeModel, surface: float, *, turbulent: bool | None = None) -> float:
+    """W a metre from the surface: ISO 12241 still air and rays, or the ground's shape factor.
+
+    Of a pipe with less ground above it than its radius, the worse of both for what is asked.
+    """
     apart = surface - pipe.around
-    if pipe.depth is not None:
-        return 2 * math.pi * pipe.ground * apart / math.acosh(max(pipe.depth / pipe.radius, 1.0001))
+    if turbulent is None:
+        turbulent = (2 * pipe.radius) ** 3 * abs(apart) > TURBULENT
+    air = _to_air(pipe, surface, turbulent=turbulent)
+    if pipe.depth is None or pipe.depth <= pipe.radius:
+        return air
+    deep = pipe.depth if pipe.most else pipe.depth + OVER_GROUND * pipe.ground
+    below = 2 * math.pi * pipe.ground * apart / math.acosh(deep / pipe.radius)
+    if pipe.depth >= 2 * pipe.radius:
+        return below
+    return (max if pipe.most else min)(air, below, key=abs)
+
+
+def _to_air(pipe: PipeModel, surface: float, *, turbulent: bool) -> float:
+    """W a metre from the surface to still air, along which it is turbulent or not."""
+    apart = surface - pipe.around
     size, size_apart = 2 * pipe.radius, max(abs(apart), 1e-3)
-    if size**3 * size_apart <= 10:
-        film = 1.25 * math.sqrt(math.sqrt(size_apart / size))
-    else:
+    if turbulent:
         film = 1.21 * math.cbrt(size_apart)
+    else:
+        film = 1.25 * math.sqrt(math.sqrt(size_apart / size))
     rays = pipe.emissivity * SIGMA * (surface**4 - pipe.around**4)
     return math.pi * size * (film * apart + rays)
 

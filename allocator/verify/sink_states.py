@@ -30,6 +30,10 @@ SHARE = 1e-3
 SETTLED = 1e-6
 MOST_PERIODS = 300
 MOST_STEPS = 4000
+AGREEMENTS = 12
+"""Rounds in which the heat a kelvin of gas and the temperature that it leads to agree."""
+STEPS = 24
+"""Temperatures of a bath at which the heat of gas is looked up, beside its coldest."""
 HOTTEST = 1e5
 """K beyond which nothing is said to settle: more heat comes than can ever leave."""
 LESS = 0.9
@@ -231,21 +235,54 @@ def reached(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     # No admitted cycle of an inexact source brings more than one that never turns off.
     cycle = source_cycle(source.stages if is_exact(site, source) else ())
     body = body_of(case, heat_sink, recovery, cooling)
-    return marched(heat_sink, body, cycle, _inflow(case, heat_sink))
+    top, lowest = hottest_within(case, heat_sink, body), coldest(case, heat_sink)
+    found, before = Reached(math.inf, None), -1.0
+    for _ in range(AGREEMENTS):
+        inflow = _inflow(case, heat_sink, lowest, top)
+        if inflow[1] <= before * (1 + SETTLED):
+            break
+        before, found = inflow[1], marched(heat_sink, body, cycle, inflow)
+        if before == 0.0 or found.high <= top:
+            break
+        top = found.high
+    return found
 
 
-def _inflow(case: Case, heat_sink: HeatSink) -> tuple[float, float, float]:
-    """While the source is on: W, and W/K from gas at K."""
-    site = case.whole
-    source = site.sources[heat_sink.source]
+def hottest_within(case: Case, heat_sink: HeatSink, body: Body) -> float:
+    """K that a bath may come to by its limit, its gas and where it boils."""
+    hot = case.whole.sources[heat_sink.source].temperature or math.inf
+    boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
+    return max(min(heat_sink.max_temperature, boils, hot), coldest(case, heat_sink))
+
+
+def coldest(case: Case, heat_sink: HeatSink) -> float:
+    """K below which a bath never is."""
+    air = case.whole.ambient.temperature
+    return min(outside(case, heat_sink), air, heat_sink.initial_temperature)
+
+
+def _inflow(
+    case: Case, heat_sink: HeatSink, lowest: float, top: float
+) -> tuple[float, float, float]:
+    """While the source is on, in a bath between two temperatures: W, and W/K from gas at K."""
+    source = case.whole.sources[heat_sink.source]
     if heat_sink.heat_while_on is not None:
         return heat_sink.heat_while_on, 0.0, 0.0
     if source.temperature is None:
         return 0.0, 0.0, 0.0
-    hot = source.temperature
-    pressure = source.pressure or site.ambient.pressure
-    mean = mean_heat(substance_of(case, source.fluid), site.ambient.temperature, hot, pressure)
-    return 0.0, heat_sink.effectiveness * source.flow * mean, hot
+    heat = most_heat(case, heat_sink, lowest, min(top, source.temperature))
+    return 0.0, heat_sink.effectiveness * source.flow * heat, source.temperature
+
+
+def most_heat(case: Case, heat_sink: HeatSink, lowest: float, top: float) -> float:
+    """J/(kg K): the greatest mean specific heat of gas that cools in a bath of so many K."""
+    source = case.whole.sources[heat_sink.source]
+    hot = source.temperature or 0.0
+    gas = substance_of(case, source.fluid)
+    pressure = source.pressure or case.whole.ambient.pressure
+    baths = [top + (lowest - top) * i / STEPS for i in range(STEPS + 1)]
+    leaves = [hot - heat_sink.effectiveness * (hot - kelvin) for kelvin in baths]
+    return max(mean_heat(gas, min(kelvin, hot - 0.01), hot, pressure) for kelvin in leaves)
 
 
 class Spans(NamedTuple):
@@ -333,7 +370,7 @@ def body_of(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     specific = heat_sink.specific_heat or 0.0
     if heat_sink.fluid is not None:
         fluid = site.fluids[heat_sink.fluid]
-        substance = substance_of(case, heat_sink.fluid)
+        substance = substance_of(case, heat_sink.fluid, dry=True)
         own = fluid.constants.get("specific_heat")
         around = site.ambient.temperature
         if fluid.phase == "liquid" and fluid.substance is not None:
@@ -349,9 +386,15 @@ def body_of(case: Case, heat_sink: HeatSink, recovery: bool, cooling: float) -> 
     return Body(
         heat_sink.mass * specific,
         heat_sink.loss_conductance,
-        site.ambient.temperature,
+        outside(case, heat_sink),
         tuple(draws),
     )
+
+
+def outside(case: Case, heat_sink: HeatSink) -> float:
+    """K of what a bath loses heat to: the air, unless its file says otherwise."""
+    own = heat_sink.outside_temperature
+    return case.whole.ambient.temperature if own is None else own
 
 
 def boils_at(library: str, pressure: float) -> float:
@@ -369,8 +412,8 @@ def mean_heat(substance: Substance, cold: float, hot: float, pressure: float) ->
 def _can_be_known(case: Case, heat_sink: HeatSink) -> bool:
     """Whether all properties that it takes are known, and it settles. Other errors are raised."""
     try:
-        _inflow(case, heat_sink)
-        body_of(case, heat_sink, False, 0.0)
+        body = body_of(case, heat_sink, False, 0.0)
+        _inflow(case, heat_sink, coldest(case, heat_sink), hottest_within(case, heat_sink, body))
     except AllocatorError:  # a property that neither the site nor the library gives there
         return False
     sets = [(r, c) for r in (False, True) for c in (False, True)]

@@ -24,15 +24,16 @@ from allocator.verify.report import LIMIT, Findings
 from allocator.verify.sink_states import (
     KELVINS,
     SHARE,
+    STEPS,
     WATER,
     body_of,
+    coldest,
+    hottest_within,
     marched,
-    mean_heat,
+    most_heat,
+    outside,
 )
 from allocator.verify.sure_clocks import is_exact
-
-STEPS = 24
-"""Temperatures of the sink at which specific heats are looked up, beside its coldest."""
 
 
 def check_sinks(case: Case, findings: Findings) -> None:
@@ -144,7 +145,7 @@ def _cools(case: Case, findings: Findings, heat_sink: HeatSink, sink: Sink, run:
             "Water", source.water * (source.pressure or site.ambient.pressure)
         )
         if not is_exact(site, source):
-            low = min(site.ambient.temperature, heat_sink.initial_temperature)
+            low = coldest(case, heat_sink)
         findings.at_least("sink_wet", subject, low, dew, "K", "the coldest of it, in wet gas")
 
 
@@ -156,21 +157,13 @@ def warmest(case: Case, heat_sink: HeatSink, recovery: bool) -> tuple[float, flo
     source = site.sources[heat_sink.source]
     assert source.temperature is not None
     flow, stages = _most_gas(case, heat_sink.source)
-    hot, around = source.temperature, site.ambient.temperature
+    hot, around = source.temperature, outside(case, heat_sink)
     body = body_of(case, heat_sink, recovery, 0.0)
     boils = min((above for above, most in body.draws if math.isinf(most)), default=math.inf)
-    top = max(
-        min(heat_sink.max_temperature, boils, hot), min(around, heat_sink.initial_temperature)
-    )
-    grid = [
-        top + (min(around, heat_sink.initial_temperature) - top) * i / STEPS
-        for i in range(STEPS + 1)
-    ]
+    lowest, top = coldest(case, heat_sink), hottest_within(case, heat_sink, body)
+    grid = [top + (lowest - top) * i / STEPS for i in range(STEPS + 1)]
     body = replace(body, capacity=body.capacity * _least_share(case, heat_sink, grid, boils))
-    gas = substance_of(case, source.fluid)
-    pressure = source.pressure or site.ambient.pressure
-    leaves = [hot - heat_sink.effectiveness * (hot - kelvin) for kelvin in grid]
-    heat = max(mean_heat(gas, min(k, hot - 0.01), hot, pressure) for k in leaves)
+    heat = most_heat(case, heat_sink, lowest, top)
     contact = heat_sink.effectiveness * flow * heat
     found = marched(heat_sink, body, source_cycle(stages), (0.0, contact, hot))
     high = found.settled_high + max(0.0, heat_sink.initial_temperature - found.settled_low)
@@ -211,7 +204,7 @@ def _least_share(case: Case, heat_sink: HeatSink, grid: list[float], boils: floa
     library = fluid.substance or ""
     freezes = 273.16 if library.lower() in WATER else 0.0
     within = [min(max(kelvin, freezes), boils - 0.1) for kelvin in grid]
-    substance = substance_of(case, heat_sink.fluid)
+    substance = substance_of(case, heat_sink.fluid, dry=True)
     counted = body_of(case, replace(heat_sink, mass=1.0), False, 0.0).capacity
     heats = [float(value(substance, "specific_heat", k, heat_sink.pressure)) for k in within]
     return min(heats) / counted

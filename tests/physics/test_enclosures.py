@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import product
 
 import pytest
@@ -91,7 +92,8 @@ def test_areas_without_layers() -> None:
     door = side_build(Side("door", 2.0, "wall", AIR, resistance=0.5), [], 293.15)
     assert door.heat == pytest.approx(40.0)
     assert door.faces == pytest.approx((293.15 - 20 * 0.13, AIR + 20 * 0.04))
-    assert side_build(Side("hole", 2.0, "wall", AIR, resistance=0.1), [], 293.15).faces == ()
+    hole = side_build(Side("hole", 2.0, "wall", AIR, resistance=0.1), [], 293.15)
+    assert hole.faces == pytest.approx((AIR + 10 * 0.04 / 0.1,) * 2)
     assert side_build(Side("party wall", 9.0, "wall", AIR, closed=True), [], 300.0).heat == 0.0
 
 
@@ -138,3 +140,22 @@ def test_the_least_mass_of_all_combinations(
     assert sum(build.heat for build in found) <= limit * (1 + 1e-8)
     none = lightest_sides(sides, 313.15, 0.9 * least)
     assert sum(build.heat for build in none) == pytest.approx(least)
+
+
+def test_a_resistance_less_than_that_of_its_surfaces_is_still_checked() -> None:
+    """190 K through 0.16 m2 K/W of which 0.04 are outside: 190 * 0.04 / 0.16 = 47.5 K above."""
+    sheet = Side("sheet", 1.0, "wall", AIR, resistance=0.16)
+    found = side_build(sheet, [], AIR + 190.0, AIR + 45.0)
+    assert found.faces[-1] == pytest.approx(AIR + 47.5)
+    assert found.faces[0] >= found.faces[-1]
+    assert found.broken == ("outer surface too hot",)
+    bare = replace(sheet, resistance=0.02)  # less than outside alone: as hot as the room
+    assert side_build(bare, [], AIR + 190.0).faces == pytest.approx((AIR + 190.0, AIR + 190.0))
+
+
+def test_a_conductance_without_any_difference() -> None:
+    """An area whose outside is as warm as the room lets no heat out and conducts all the same."""
+    wall = Side("wall", 3.0, "wall", AIR, (Slab(solid(0.04), (0.1,)),))
+    found = side_build(wall, [0.1], AIR)
+    assert found.heat == 0.0
+    assert found.conductance == pytest.approx(3.0 / (0.13 + 0.1 / 0.04 + 0.04))

@@ -105,6 +105,18 @@ CASES: list[Case] = [
         ],
     ),
     (
+        "warmer at first than it boils",
+        [
+            ("  diesel: {", "  water: {phase: liquid, substance: Water}\n  diesel: {"),
+            ("    fluid: bio_co2\n", "    fluid: water\n"),
+            ("initial_temperature: 12 degC", "initial_temperature: «110 degC"),
+        ],
+        [
+            "heat sink 'quench': initial_temperature is 110 degC, and its water boils at "
+            "105 degC; start it no warmer, or give a higher 'pressure'"
+        ],
+    ),
+    (
         "nothing in it",
         [
             ("    fluid: bio_co2\n    initial_temperature", "    initial_temperature"),

@@ -15,6 +15,14 @@ CASES: list[Case] = [
         ["route 'ridge': between joins 'north' to itself; name two places"],
     ),
     (
+        "pipe thicker than it lies deep",
+        [("length: 900 m, pipes: [dn50]", "length: 900 m, pipes: [dn50], burial_depth: «7 cm")],
+        [
+            "route 'ridge': burial_depth is 70 mm, and pipe 'dn50' is not covered there: its "
+            "radius is 76.5 mm; bury it deeper, or list other 'pipes'"
+        ],
+    ),
+    (
         "route to an unknown place",
         [("ridge: {between: [north, works]", "ridge: {between: [north, «wroks]")],
         [("route 'ridge': between[2] names the unknown place 'wroks'; did you mean 'works'?")],

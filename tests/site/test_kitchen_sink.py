@@ -180,6 +180,7 @@ def test_baths(site: Site) -> None:
             mass=2000.0,
             max_mass=9000.0,
             loss_conductance=40.0,
+            outside_temperature=280.15,
             initial_temperature=285.15,
             pressure=120_000.0,
             max_temperature=308.15,

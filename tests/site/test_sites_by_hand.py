@@ -160,3 +160,11 @@ def test_all_faults_are_told_at_once() -> None:
         "machines.small_engine",
         "demands.mill_drive",
     ]
+
+
+def test_a_heat_sink_that_starts_above_its_boiling() -> None:
+    site = al.read_site(NETWORKS / "hot_purge.yaml")
+    sinks = {**site.heat_sinks, "pool": replace(site.heat_sinks["pool"], initial_temperature=423.0)}
+    (fault,) = faults_of_site(replace(site, heat_sinks=sinks))
+    assert fault.subject == "heat_sinks.pool"
+    assert "initial_temperature is above its boiling" in fault.problem

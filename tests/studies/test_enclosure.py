@@ -11,6 +11,7 @@ import pytest
 
 import allocator as al
 from allocator.cli.entry import main
+from allocator.site.writing import site_text
 
 NETWORKS = Path(__file__).resolve().parents[2] / "networks"
 Said = pytest.CaptureFixture[str]
@@ -158,3 +159,59 @@ def test_no_enclosures(capsys: Said, site: Path) -> None:
     assert "lists no enclosures" in capsys.readouterr().err
     assert main(["enclosure", str(site), "--name", "shed"]) == 2
     assert "no enclosure 'shed'; it has hall" in capsys.readouterr().err
+
+
+VESSEL = """
+enclosures:
+  vessel:
+    inside_temperature: 200 degC
+    max_heat_loss: 300 W
+    areas:
+      - {name: side, area: 1 m^2, layers: [{material: gap, thickness: 10 mm}]}
+"""
+
+
+def test_a_vacuum_of_unknown_emissivity_is_dull_for_the_heat_limit(site: Path) -> None:
+    """Dull for what may be let out at the most, bright for what is let out at the least."""
+    text = site.read_text(encoding="utf-8").replace(WALLS, VESSEL).replace("hall}", "vessel}")
+
+    def heat(gap: str) -> float:
+        given = text.replace("  fins: {", f"  gap: {{vacuum: true{gap}}}\n  fins: {{")
+        site.write_text(given, encoding="utf-8")
+        (room,) = al.enclosure(site)["rooms"].records()
+        broken = "none" if room["heat_loss_w"] <= 300.0 else "lets too much heat out"
+        assert room["broken"] == broken
+        return float(room["heat_loss_w"])
+
+    bright, dull = heat(", emissivity: 30 %"), heat(", emissivity: 95 %")
+    assert bright < 300.0 < dull
+    assert heat("") == pytest.approx(dull)
+    assert al.read_site(site).places["works"].heat_limit == pytest.approx(bright)
+
+
+CASING = """
+enclosures:
+  pit:
+    inside_temperature: 14 degC
+    areas:
+      - {name: walls, area: 10 m^2, resistance: 1 m^2*K/W}
+      - {name: floor, area: 4 m^2, part: floor, resistance: 0.5 m^2*K/W, outside_temperature: 4 degC}
+heat_sinks:
+  block: {source: furnace, mass: 1 t, specific_heat: 800 J/(kg*K), enclosure: pit, max_temperature: 900 degC}
+"""  # noqa: E501
+
+
+def test_a_casing_on_colder_ground_by_hand(tmp_path: Path) -> None:
+    """10 W/K to air of 10 degC and 8 W/K to ground of 4 degC: 18 W/K to 132/18 degC."""
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8")
+    file = tmp_path / "pit.yaml"
+    file.write_text(text + CASING, encoding="utf-8")
+    site = al.read_site(file)
+    assert al.enclosure(site)["rooms"].column("conductance")[0] == pytest.approx(18.0)
+    (row,) = json.loads(al.heat_sinks(site).to_json())["baths"]
+    state = row["states"][0]
+    hottest = state["peak_k"]
+    lost = 10 * (hottest - 283.15) + 8 * (hottest - 277.15)
+    assert state["heat_lost_w"] == pytest.approx(lost, rel=1e-6)
+    file.write_text(site_text(site), encoding="utf-8")
+    assert al.read_site(file).heat_sinks["block"] == site.heat_sinks["block"]

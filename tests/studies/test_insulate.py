@@ -12,6 +12,8 @@ import pytest
 from allocator.base.errors import AllocatorError
 from allocator.cli.entry import main
 from allocator.network.deriving import network_of
+from allocator.network.facts import facts_of
+from allocator.network.insulation import ground_of
 from allocator.network.pressure_curves import losses_at
 from allocator.network.reading import read_site
 from allocator.studies.build_rows import lightest, rows_of_route
@@ -272,3 +274,64 @@ def test_a_conductivity_that_is_not_known_is_told_for_hot_and_cold(
     rows = rows_of_route(read_site(path), "track")
     (thick,) = (row for row in rows if (row.build, row.inlet) == ("thick", 653.15))
     assert f"a conductivity not known {words}" in thick.broken
+
+
+PATH = "path: {between: [furnace, works]"
+BURIED = (PATH, f"{PATH}, burial_depth: 90 cm")
+
+
+def test_ground_counts_dry_for_temperatures_and_wet_for_heat(tmp_path: Path) -> None:
+    """A hot pipe dries its ground: ends and surfaces as in dry ground, heat as in wet ground."""
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8")
+    assert BURIED[0] in text
+    file = tmp_path / "buried.yaml"
+
+    def rows(ground: str) -> tuple[list[dict[str, object]], str]:
+        air = "pressure: 101.3 kPa"
+        file.write_text(text.replace(*BURIED).replace(air, air + ground), encoding="utf-8")
+        found = insulate(file, "path", temperature=653.15)
+        return found["builds"].records(), found.summary()
+
+    heat = ("heat_loss_w", "heat_loss_per_length_w_per_m")
+    kelvins = ("end_temperature_k", "surface_temperature_k")
+    unknown, told = rows("")
+    dry, told_dry = rows(", ground_conductivity: 0.5 W/(m*K)")
+    wet, _ = rows(", ground_conductivity: 2 W/(m*K)")
+    between, _ = rows(", ground_conductivity: {low: 0.5 W/(m*K), high: 2 W/(m*K)}")
+    for one, low, high, ranged in zip(unknown, dry, wet, between, strict=True):
+        assert [one[key] for key in kelvins] == [low[key] for key in kelvins]
+        assert [one[key] for key in heat] == [high[key] for key in heat]
+        assert {**ranged} == {**one}
+        assert low["heat_loss_w"] < high["heat_loss_w"]  # type: ignore[operator]
+    warmer, colder = (table[1]["end_temperature_k"] for table in (unknown, wet))
+    assert warmer > colder + 0.1  # type: ignore[operator]
+    assert "ground of 0.5 W/(m K) for temperatures, 2 W/(m K) for heat" in " ".join(told.split())
+    assert "ground of 0.5 W/(m K)" in told_dry
+    assert "for temperatures" not in told_dry
+
+
+def test_a_buried_pipe_by_hand(tmp_path: Path) -> None:
+    """Bare steel in ground of 0.5 W/(m K): acosh(2 z / D) / (2 pi k), z with 0.0685 k more."""
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8").replace(*BURIED)
+    file = tmp_path / "buried.yaml"
+    file.write_text(text, encoding="utf-8")
+    rows = insulate(file, "path", temperature=653.15)["builds"].records()
+    (bare,) = [row for row in rows if row["build"] == "bare"]
+    size = 0.0627 + 2 * 0.00516
+    wall = math.log(size / 0.0627) / (2 * math.pi * 45)
+    wet = wall + math.acosh(1.8 / size) / (2 * math.pi * 2.0)
+    assert bare["heat_loss_per_length_w_per_m"] == pytest.approx(370 / wet, rel=1e-6)
+    ground = math.acosh((1.8 + 0.0685) / size) / (2 * math.pi * 0.5)
+    share = ground / (ground + wall)
+    assert bare["surface_temperature_k"] == pytest.approx(283.15 + 370 * share, abs=1e-4)
+
+
+def test_a_range_of_ground_is_one_value_where_it_is_set(tmp_path: Path) -> None:
+    text = (NETWORKS / "near_furnace.yaml").read_text(encoding="utf-8").replace(*BURIED)
+    ground = "pressure: 101.3 kPa, ground_conductivity: {low: 0.5 W/(m*K), high: 2 W/(m*K)}"
+    file = tmp_path / "buried.yaml"
+    file.write_text(text.replace("pressure: 101.3 kPa", ground), encoding="utf-8")
+    site = read_site(file)
+    assert ground_of(site) == (0.5, 2.0)
+    fact = facts_of(site)["ambient.ground_conductivity"]
+    assert ground_of(fact.change(site, 0.8)) == (0.8, 0.8)

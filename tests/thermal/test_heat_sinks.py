@@ -271,7 +271,7 @@ def test_gas_that_takes_up_less_when_cold(tmp_path: Path) -> None:
     full = hottest_gas(site, sink, 0.0, lambda _: 1.0)
     assert full <= sink.outlet
     case = Case(site, None, True, {}, {}, {}, {}, {}, {}, site)  # type: ignore[arg-type]
-    assert reached(case, site.heat_sinks["sink"], True, 0.0).high < full
+    assert reached(case, site.heat_sinks["sink"], True, 0.0).high >= full
 
 
 LIST = ("mass: 5 t", "mass: [{}]\n    materials: {{steel: 2 kg/kg}}\n    price: 3 /kg")

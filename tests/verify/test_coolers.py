@@ -11,6 +11,8 @@ import pytest
 from changed_sites import changed_site
 
 from allocator.network import coolers
+from allocator.network.deriving import network_of
+from allocator.network.reading import check_site
 from allocator.physics.exchangers import duty, transfer_units
 from allocator.plans.records import Plan
 from allocator.search import Settings, make_plan
@@ -114,6 +116,24 @@ def planned(site: Site) -> Plan:
     plan = make_plan(site, Settings(gap=1e-3, node_limit=50)).plan
     assert plan is not None
     return plan
+
+
+def test_coolant_that_boils_has_no_capacity(tmp_path: Path) -> None:
+    """NTU = -ln(1 - (420 - 70)/(420 - 15)) of gas alone, and what the loop would take is told."""
+    boils = ("    conductance", "    arrangement: condenser\n    conductance")
+    with_it = changed_site(KILN, tmp_path, boils)
+    without = changed_site(KILN, tmp_path, boils, (", capacity: 20 W/K", ""))
+    rate = 25 / 1300 / -np.log(1 - 350 / 405)
+    for site in (with_it, without):
+        network = network_of(site)
+        unit = coolers.unit_of(network, network.coolers["fan"], 693.15)
+        assert unit.rate == pytest.approx(rate, rel=1e-6)
+    plan = planned(with_it)
+    assert audit(with_it, plan).breaches == ()
+    assert plan.power.firm_clean == pytest.approx(planned(without).power.firm_clean)
+    file = tmp_path / "boils.yaml"
+    file.write_text(KILN.replace(*boils), encoding="utf-8")
+    assert any("coolant.capacity has no effect" in str(w) for w in check_site(file).warnings)
 
 
 @pytest.mark.parametrize(

@@ -19,6 +19,7 @@ from allocator.site.common_kinds import (
 from allocator.site.groups import ListOf
 from allocator.site.keys import KeyGroup, key, part, record
 from allocator.site.kinds import ByTemperature, Choice, Flag, Quantity, Text
+from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
 Emission = Literal["none", "counted", "biogenic"]
@@ -47,8 +48,12 @@ class Ambient:
     temperature: float = key(KELVIN, "Of the air", default=288.15)
     pressure: float = key(PRESSURE, "Of the air", default=101325.0)
     wind: float = key(Quantity("speed", least=0), "Mean wind speed", default=0.0)
-    ground_conductivity: float = key(
-        Quantity("conductivity", above=0), "Of the ground around buried pipes", default=2.0
+    ground_conductivity: float | None = key(
+        Ranged("conductivity", above=0),
+        "Of the ground around buried pipes. Of a range the least counts for temperatures, the "
+        "greatest for heat",
+        default=None,
+        left_out="0.5 W/(m K) for temperatures, 2 W/(m K) for heat that limits hold",
     )
 
 

@@ -135,9 +135,15 @@ class HeatSink:
     )
     enclosure: str | None = key(
         ENCLOSURE,
-        "Its casing, one of `enclosures`, for `loss_conductance`",
+        "Its casing, one of `enclosures`, for `loss_conductance` and `outside_temperature`",
         default=None,
         left_out="none",
+    )
+    outside_temperature: float | None = key(
+        KELVIN,
+        "Of what it loses heat to",
+        default=None,
+        left_out="that of the air, or the mean outside its `enclosure`",
     )
     masses: tuple[float, ...] = ()
     materials: Mapping[str, float] = key(

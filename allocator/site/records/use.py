@@ -195,7 +195,7 @@ class Cooler:
     )
     coolant_capacity: float | None = key(
         Quantity("conductance", above=0),
-        "Mass rate times specific heat of the loop",
+        "Mass rate times specific heat of the loop. No effect where the coolant boils",
         at="coolant.capacity",
         default=None,
         left_out="plenty",
@@ -233,6 +233,11 @@ class Cooler:
         default=None,
         left_out="gives none",
     )
+
+    @property
+    def loop_capacity(self) -> float | None:
+        """W/K of the coolant loop; None for plenty, and for coolant that boils."""
+        return None if self.arrangement == "condenser" else self.coolant_capacity
 
     def most_units(self, place: str) -> int:
         """Units that may stand for one stream at one of its places."""
