@@ -95,6 +95,14 @@ def rule_words(rule: ReserveRule) -> str:
     return f"{rule.source} has just turned {rule.state}{free}"
 
 
+def knee_words(times: float) -> str:
+    """What follows a knee: ``times`` less a unit than before it."""
+    if times >= 1000:
+        return "up to the next point more of it gains almost nothing"
+    less = f"{times:.2g}" if times < 10 else f"{float(f'{times:.2g}'):.0f}"
+    return f"up to the next point each unit gains {less} times less than those just before it"
+
+
 def percent(share: float) -> str:
     """A share such as ``68.8 %``: three figures; 100 % only for all but a hundred-thousandth."""
     if abs(share) < 1e-9:

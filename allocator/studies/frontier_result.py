@@ -14,7 +14,7 @@ from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.report.words import ALIKE, STATUS_WORDS, quantity
+from allocator.report.words import ALIKE, STATUS_WORDS, knee_words, quantity
 from allocator.search import Settings
 from allocator.site.addresses import given_address
 from allocator.site.money import unit_of_money
@@ -23,6 +23,10 @@ from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_of
 
 FORMAT = "allocator.frontier/1"
+_BETWEEN = (
+    "Each row is a plan. With an amount between two rows, at least the power of the former can be "
+    "had, and no more than the proven limit of the latter; more --steps show more of it."
+)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -74,18 +78,15 @@ class FrontierResult(StudyResult):
             for row, step in zip(self.frontier.rows, self.steps, strict=True)
         )
         words = (Column("search", "search"), Column("end", "end or knee"), Column("audit", "audit"))
-        return Table("points", self.frontier.title, (*columns, *words), rows)
+        return Table("points", self.frontier.title, (*columns, *words), rows, _BETWEEN)
 
     def _knees(self) -> list[str]:
         lines = []
         for step in sorted(self.steps, key=lambda s: -(s.knee or 0.0)):
             if step.knee is not None:
                 power = quantity(step.point.power, "power")
-                times = f"1/{step.knee:.2g} of what was gained before it"
-                gain = times if step.knee < 1000 else "next to nothing"
                 lines += paragraph(
-                    f"{self._given(step)} for {power}: each unit beyond it gains {gain}",
-                    bullet="* ",
+                    f"{self._given(step)} for {power}: {knee_words(step.knee)}", bullet="* "
                 )
         return lines
 
