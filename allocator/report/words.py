@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from allocator.base.dimensions import short_number
 from allocator.base.grouped import NO_BREAK
+from allocator.base.labels import head
 from allocator.base.quantities import format_quantity
 from allocator.plans.records import FLAT, ClockWorth, Emissions, GoalResult, Plan, ReserveRule
 
@@ -93,6 +94,13 @@ def rule_words(rule: ReserveRule) -> str:
         every = quantity(rule.every or 0.0, "duration")
         return f"at {quantity(rule.at or 0.0, 'duration')} and every {every} after it{free}"
     return f"{rule.source} has just turned {rule.state}{free}"
+
+
+def power_against(give: str, basis: str) -> str:
+    """What power a frontier is about: all of it against emissions, else clean power."""
+    if give == "emissions":
+        return head("firm_total" if basis == "firm" else "mean_power")
+    return head("firm_clean" if basis == "firm" else "mean_clean")
 
 
 def knee_words(times: float) -> str:

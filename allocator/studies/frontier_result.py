@@ -14,7 +14,7 @@ from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.report.words import ALIKE, STATUS_WORDS, knee_words, quantity
+from allocator.report.words import ALIKE, STATUS_WORDS, knee_words, power_against, quantity
 from allocator.search import Settings
 from allocator.site.addresses import given_address
 from allocator.site.money import unit_of_money
@@ -48,8 +48,8 @@ class FrontierResult(StudyResult):
 
     def summary(self) -> str:
         """Points, knees, and what changes from point to point."""
-        power = "power in all" if self.give == "emissions" else "clean power"
-        heading = [f"{self.site.name}: firm {power} against {given_address(self.give)}"]
+        power = power_against(self.give, _basis(self.steps))
+        heading = [f"{self.site.name}: {power} against {given_address(self.give)}"]
         if self.alike:
             heading += ["", *paragraph(f"{ALIKE[0].upper()}{ALIKE[1:]}.", indent=0)]
         return joined(
@@ -77,8 +77,9 @@ class FrontierResult(StudyResult):
             )
             for row, step in zip(self.frontier.rows, self.steps, strict=True)
         )
+        between = _BETWEEN if len(rows) > 1 else ""
         words = (Column("search", "search"), Column("end", "end or knee"), Column("audit", "audit"))
-        return Table("points", self.frontier.title, (*columns, *words), rows, _BETWEEN)
+        return Table("points", self.frontier.title, (*columns, *words), rows, between)
 
     def _knees(self) -> list[str]:
         lines = []
@@ -112,7 +113,7 @@ class FrontierResult(StudyResult):
             {
                 "give": self.give,
                 "demands_alike": self.alike,
-                "basis": self.steps[0].plan.basis if self.steps else "",
+                "basis": _basis(self.steps),
                 "points": [
                     {
                         "given": step.point.given,
@@ -143,6 +144,10 @@ class FrontierResult(StudyResult):
         network = network_of(self.site)
         chart = frontier_of_text(self.to_json(), network, Path("frontier.json"))
         return {"page.html": study_page(network, frontier=chart)}
+
+
+def _basis(steps: Sequence[TradeOffStep]) -> str:
+    return steps[0].plan.basis if steps else "firm"
 
 
 def frontier(
@@ -217,7 +222,7 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
             f"{give}{unit}",
             counted_in,
         ),
-        Column("firm_power", "firm power", "power"),
+        Column("firm_power", power_against(give, _basis(steps)), "power"),
         labelled("bound", "power", "No plan with as much of it has more power."),
         labelled("gap", "share"),
         labelled("status"),

@@ -66,6 +66,12 @@ def main_figure(rows: Sequence[Swept]) -> str:
     return next((name for name in FIGURES if extent(rows, name)[1] > 0), FIGURES[0])
 
 
+def figures_told(rows: Sequence[Swept]) -> list[str]:
+    """Figures that are ever above 0; firm power not, where all of it is clean in every case."""
+    clean = all(row.firm_total == row.firm_clean for row in rows)
+    return [n for n in ALL if extent(rows, n)[1] > 0 and not (clean and n == "firm_total")]
+
+
 def extent(rows: Sequence[Swept], figure: str) -> tuple[float, float]:
     """The least and the most of a figure over all cases with a result; 0 where there is none."""
     values = [value for row in rows if (value := getattr(row, figure)) is not None]

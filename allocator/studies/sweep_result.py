@@ -25,13 +25,13 @@ from allocator.studies.result import StudyResult, joined
 from allocator.studies.running import Workers
 from allocator.studies.sweep_cases import Asked, Swept, nothing_varied, swept_cases
 from allocator.studies.sweep_figures import (
-    ALL,
     LEVELS,
     SAME,
     Effect,
     Summary,
     effects,
     extent,
+    figures_told,
     likely_share,
     main_figure,
     summaries,
@@ -126,7 +126,7 @@ class SweepResult(StudyResult):
     def _ranges(self) -> str:
         """Which figures change over the cases, and from what to what."""
         told = []
-        for figure in (name for name in ALL if extent(self.rows, name)[1] > 0):
+        for figure in figures_told(self.rows):
             low, high = extent(self.rows, figure)
             ends = [quantity(value, DIMENSION[figure]) for value in (low, high)]
             same = high - low <= SAME * high
@@ -264,7 +264,7 @@ def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepR
         figure,
         promised,
         _cases(facts, rows),
-        _points(facts, found, figure),
+        _points(facts, found, figure, figures_told(rows)),
         Table(
             "keeping",
             "Firm output kept",
@@ -309,18 +309,20 @@ def _si(fact: Fact) -> str:
 _PLANNED = "With the values of the site file, and those of the case."
 
 
-def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) -> Table:
+def _points(
+    facts: Mapping[str, Fact], found: Sequence[Summary], figure: str, told: Sequence[str]
+) -> Table:
     heads = ["lowest", *(f"{100 * level:.0f} % of draws" for level in LEVELS[1:-1]), "highest"]
     kind = DIMENSION[figure]
     drawn = any(summary.quantiles for summary in found)
-    others = [n for n in ALL if any((summary.others.get(n) or 0.0) > 0 for summary in found)]
+    others = [name for name in told if name != figure and not drawn]
     return Table(
         "points",
         NAMES[figure].capitalize() if drawn else "What each case gives",
         (
             Column("point", "case"),
             Column("planned", "at planned values" if drawn else NAMES[figure], kind, _PLANNED),
-            *(Column(name, NAMES[name], DIMENSION[name], _PLANNED) for name in others if not drawn),
+            *(Column(name, NAMES[name], DIMENSION[name], _PLANNED) for name in others),
             *(
                 Column(f"level_{100 * level:.0f}", head, kind)
                 for level, head in zip(LEVELS, heads, strict=True)
@@ -329,7 +331,7 @@ def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) ->
         tuple(
             (
                 *(_point(facts, summary.point), summary.planned),
-                *(summary.others.get(name) for name in others if not drawn),
+                *(summary.others.get(name) for name in others),
                 *(summary.quantiles or (None,) * len(LEVELS)),
             )
             for summary in found

@@ -96,6 +96,7 @@ def test_a_result_has_the_cases_as_tables(site: Site, plan: Plan) -> None:
         "sources.digester.flow 9 g/s",
     ]
     assert max(map(len, result.summary().splitlines())) <= 100
+    assert "firm power" not in result.summary()  # all of it is clean: there is no more to tell
 
 
 TWO_SUPPLIES = """

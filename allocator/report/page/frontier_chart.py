@@ -14,7 +14,15 @@ from allocator.report.page.axes import Field, axis_of
 from allocator.report.page.listing import Cell
 from allocator.report.page.study_files import Frontier, PointShown
 from allocator.report.page.svg import points, tag
-from allocator.report.words import ALIKE, STATUS_WORDS, gap, knee_words, money, quantity
+from allocator.report.words import (
+    ALIKE,
+    STATUS_WORDS,
+    gap,
+    knee_words,
+    money,
+    power_against,
+    quantity,
+)
 from allocator.site.addresses import given_address
 
 PROVEN = 1e-4
@@ -61,9 +69,7 @@ def frontier_view(found: Frontier, plan: Plan | None = None) -> FrontierView:
 
 def power_words(found: Frontier) -> str:
     """What the upright axis shows."""
-    if found.give == "emissions":
-        return head("firm_total" if found.basis == "firm" else "mean_power")
-    return head("firm_clean" if found.basis == "firm" else "mean_clean")
+    return power_against(found.give, found.basis)
 
 
 def given_words(found: Frontier, value: float) -> str:
