@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Sequence
 
 from allocator.network.deriving import network_of
 from allocator.network.records import Network
 from allocator.site.chambers import below_ambient
-from allocator.site.fluid_words import is_named, is_pure, is_tarry, words_of
-from allocator.site.records import POWER, Fluid, MachineType, Site
+from allocator.site.fluid_words import TARRY, among, is_named, is_pure, words_in, words_of
+from allocator.site.records import POWER, Fluid, MachineType, Site, Source
 
 HOT = 333.15
 """60 C: about the surface temperature at which bare metal burns skin within 5 s of touch.
@@ -73,30 +73,65 @@ def _hydrogen(site: Network) -> bool:
 
 _MONOXIDE = ("carbonmonoxide", "monoxide", "co", "charcoal", "wood", "producer", "retort", "kiln",
              "furnace", "coke", "syngas", "synthesis", "gasifier", "pyrolysis", "town")  # fmt: skip
-_SULPHIDE = ("hydrogensulfide", "sulfide", "sulphide", "h2s", "sour", "biogas", "landfill",
-             "digester", "sewage", "manure", "associated", "well", "wellhead", "mine")  # fmt: skip
+_SULPHIDE = ("hydrogensulfide", "sulfide", "sulphide", "h2s", "sour", "biogas", "landfill", "lfg",
+             "tip", "digester", "sewage", "manure", "associated", "well", "wellhead",
+             "mine")  # fmt: skip
 
 
-def _gas_word(site: Network, *words: str) -> bool:
-    """The same of gases alone."""
+def _poison(site: Network, what: str, words: Sequence[str]) -> bool:
+    """True when a gas may hold a poison: as its keys say, or by names.
+
+    Names are those of the fluid; of raw gas also those of its sources and their places, and those
+    of machines that give it. A name is the user's own choice, so that it only adds a caution.
+    """
     return any(
-        fluid.phase == "gas" and is_named(fluid, words) and not fluid.exhaust
+        what in fluid.may_hold or among(words_in(*_names_of(site, fluid)), words)
         for fluid in _fluids_of(site)
+        if fluid.phase == "gas" and not fluid.exhaust
     )
 
 
-def _raw_gas(site: Network) -> bool:
-    """True when a source gives gas to burn that nobody delivers and no substance names."""
+def _names_of(site: Network, fluid: Fluid) -> Iterator[str | None]:
+    yield from (fluid.name, fluid.substance)
+    for source in _raw_sources(site):
+        if source.fluid == fluid.name:
+            yield from (source.name, source.place)
+    for machine in site.machines.values():
+        if fluid.name in machine.outputs:
+            yield machine.name
+
+
+def _raw_sources(site: Network) -> list[Source]:
+    """Sources of what nobody sells or delivers."""
+    return [s for s in site.sources.values() if not (s.delivered or s.price > 0)]
+
+
+def _raw_gas(site: Network, *, pure: bool) -> bool:
+    """True when a raw source gives gas to burn, which one substance names, or none."""
     return any(
-        fluid.phase == "gas" and fluid.heating_value is not None and not is_pure(fluid)
-        for source in site.sources.values()
+        fluid.phase == "gas" and fluid.heating_value is not None and is_pure(fluid) == pure
+        for source in _raw_sources(site)
         for fluid in (site.fluids[source.fluid],)
-        if not (source.delivered or source.price > 0)
+    )
+
+
+def _tarry(site: Network) -> bool:
+    """True when a raw source gives gas of heated solids, by its own name or those around it."""
+    return any(
+        fluid.phase == "gas"
+        and fluid.heating_value is not None
+        and not is_pure(fluid)
+        and among(words_in(*_names_of(site, fluid)), TARRY)
+        for source in _raw_sources(site)
+        for fluid in (site.fluids[source.fluid],)
     )
 
 
 def _suffocating(site: Network) -> bool:
-    releases = any(f.phase == "gas" and f.emission != "none" for f in _fluids_of(site))
+    releases = any(
+        f.phase == "gas" and (f.emission != "none" or "carbon dioxide" in f.may_hold)
+        for f in _fluids_of(site)
+    )
     named = _any_word(
         site, "biogas", "landfill", "digester", "carbondioxide", "dioxide", "co2", "nitrogen", "n2"
     )
@@ -170,13 +205,13 @@ _RULES: tuple[_Rule, ...] = (
         "where other gas does not; makes some steels brittle. Use fit steel, seals and detectors.",
     ),
     (
-        lambda site: _gas_word(site, *_MONOXIDE),
+        lambda site: _poison(site, "carbon monoxide", _MONOXIDE),
         "Carbon monoxide kills without smell or warning, in gas of charcoal, wood and furnaces "
         "above all: detectors where it is made, led and burnt, on people as well, air in rooms, "
         "never alone. Local codes set the limits.",
     ),
     (
-        lambda site: _gas_word(site, *_SULPHIDE),
+        lambda site: _poison(site, "hydrogen sulphide", _SULPHIDE),
         "Hydrogen sulphide, common in gas of wells, landfills and digesters, kills quickly and "
         "numbs the sense of smell first: have the gas analysed, detectors on people and in low "
         "places, a way upwind, breathing sets. It corrodes steel and engines. Local codes decide.",
@@ -187,7 +222,7 @@ _RULES: tuple[_Rule, ...] = (
         "and water to wash with. No copper, brass or zinc. Local codes decide.",
     ),
     (
-        _raw_gas,
+        lambda site: _raw_gas(site, pure=False),
         "Raw gas may hold hydrogen sulphide or carbon monoxide whatever its name: have it "
         "analysed before anybody opens a line, and again when its source changes; until then use "
         "detectors for both, and treat each leak as poisonous.",
@@ -199,10 +234,16 @@ _RULES: tuple[_Rule, ...] = (
         "may be acid or poisonous.",
     ),
     (
-        lambda site: any(is_tarry(site.fluids[s.fluid]) for s in site.sources.values()),
+        lambda site: _tarry(site),
         "Tar and water in gas of kilns, retorts and gasifiers condense below some 100 degC and "
         "block pipe, coolers and engines: drains, ways to clean, a filter before engines. Tar "
         "burns, and harms skin and lungs.",
+    ),
+    (
+        lambda site: _raw_gas(site, pure=True),
+        "Off-gas and by-products, though named as one pure gas, may hold others, such as chlorine, "
+        "oxygen, carbon monoxide or hydrogen sulphide: analyse it before use, and again when its "
+        "source changes; until then treat each leak as poisonous.",
     ),
     (
         lambda site: bool(below_ambient(site)),

@@ -206,7 +206,7 @@ def _deriving(site: Site) -> Iterator[Fact]:
 
 def _limits(site: Site) -> Iterator[Fact]:
     for key, kind in (
-        ("emission", Quantity("mass_rate", least=0)),
+        ("emission", Quantity("emission_rate", least=0)),
         ("money", Quantity("money", least=0)),
     ):
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from allocator.base.dimensions import short_number
 from allocator.base.grouped import NO_BREAK
+from allocator.base.labels import head
 from allocator.base.quantities import format_quantity
 from allocator.plans.records import FLAT, ClockWorth, Emissions, GoalResult, Plan, ReserveRule
 
@@ -100,6 +101,21 @@ def rule_words(rule: ReserveRule) -> str:
         every = quantity(rule.every or 0.0, "duration")
         return f"at {quantity(rule.at or 0.0, 'duration')} and every {every} after it{free}"
     return f"{rule.source} has just turned {rule.state}{free}"
+
+
+def power_against(give: str, basis: str) -> str:
+    """What power a frontier is about: all of it against emissions, else clean power."""
+    if give == "emissions":
+        return head("firm_total" if basis == "firm" else "mean_power")
+    return head("firm_clean" if basis == "firm" else "mean_clean")
+
+
+def knee_words(times: float) -> str:
+    """What follows a knee: ``times`` less a unit than before it."""
+    if times >= 1000:
+        return "up to the next point more of it gains almost nothing"
+    less = f"{times:.2g}" if times < 10 else f"{float(f'{times:.2g}'):.0f}"
+    return f"up to the next point each unit gains {less} times less than those just before it"
 
 
 def percent(share: float) -> str:

@@ -88,7 +88,11 @@ def _with(fluid: CatalogueFluid, *more: CatalogueValue) -> CatalogueFluid:
 
 def _mixture(name: str, about: str, figures: Mapping[str, str], co2: float) -> CatalogueFluid:
     """A gas of several substances, by figures: property -> text."""
-    sources = {"heating_value": _MIX, "vented_weight": f"{_WARMING}, of the methane"}
+    sources = {
+        "heating_value": _MIX,
+        "vented_weight": f"{_WARMING}, of the methane",
+        "may_hold": "usual in raw gas of this kind",
+    }
     values = [
         CatalogueValue(
             key if key in sources else f"constants.{key}", text, sources.get(key, _MIXED)
@@ -123,6 +127,7 @@ _FLUIDS = (
         {
             "heating_value": "13.36 MJ/kg",
             "vented_weight": "7.21",
+            "may_hold": "[hydrogen sulphide, carbon dioxide]",
             "molar_mass": "30.026 g/mol",
             "viscosity": "1.333e-5 Pa*s",
             "specific_heat": "1207 J/(kg*K)",
@@ -136,6 +141,7 @@ _FLUIDS = (
         {
             "heating_value": "17.68 MJ/kg",
             "vented_weight": "9.54",
+            "may_hold": "[hydrogen sulphide, carbon dioxide]",
             "molar_mass": "27.230 g/mol",
             "viscosity": "1.298e-5 Pa*s",
             "specific_heat": "1325 J/(kg*K)",

@@ -100,7 +100,7 @@ def _put(thing: Pairs, path: list[str], text: str, mark: Node) -> bool:
     if not below:
         if held is not None:
             return False
-        thing.pairs.append((_scalar(step, mark), _scalar(text, mark)))
+        thing.pairs.append((_scalar(step, mark), _value(text, mark)))
         return True
     if below[0].endswith("]"):  # the first item of a list that the file gives
         first = held.items[0] if isinstance(held, Items) and held.items else None
@@ -111,6 +111,14 @@ def _put(thing: Pairs, path: list[str], text: str, mark: Node) -> bool:
         held = Pairs([], mark.line, mark.column)
         thing.pairs.append((_scalar(step, mark), held))
     return isinstance(held, Pairs) and _put(held, below, text, mark)
+
+
+def _value(text: str, mark: Node) -> Node:
+    """A scalar, or the list that a text in brackets is."""
+    if not text.startswith("["):
+        return _scalar(text, mark)
+    words = text.strip("[]").split(", ")
+    return Items([_scalar(word, mark) for word in words], mark.line, mark.column)
 
 
 def _scalar(text: str, mark: Node) -> Scalar:

@@ -19,7 +19,7 @@ HEAT_SINK = Name("heat_sinks", "heat sink")
 ENCLOSURE = Name("enclosures", "enclosure")
 
 FLOW = Quantity("mass_rate", above=0)
-EMISSION = Quantity("mass_rate", least=0)
+EMISSION = Quantity("emission_rate", least=0)
 WATTS = Quantity("power", above=0)
 SPAN = Quantity("duration", above=0)
 SPAN_OR_NONE = Quantity("duration", least=0)

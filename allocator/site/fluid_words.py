@@ -11,12 +11,22 @@ TARRY = ("charcoal", "wood", "biomass", "producer", "retort", "kiln", "coke", "g
 """Words of gas that is made by heating solids, and holds water and tar unless it is cleaned."""
 
 
-def words_of(fluid: Fluid) -> set[str]:
-    """The lower-case words of a fluid's name and of its property-library name."""
-    text = f"{fluid.name} {fluid.substance or ''}".lower()
+def words_in(*texts: str | None) -> set[str]:
+    """The lower-case words of names."""
+    text = " ".join(text or "" for text in texts).lower()
     for mark in "-_./&[]":
         text = text.replace(mark, " ")
     return set(text.split())
+
+
+def words_of(fluid: Fluid) -> set[str]:
+    """The lower-case words of a fluid's name and of its property-library name."""
+    return words_in(fluid.name, fluid.substance)
+
+
+def among(known: set[str], words: Iterable[str]) -> bool:
+    """True when one of some words is known, or a long one is part of one that is."""
+    return any(word == one or (len(word) > 3 and word in one) for word in words for one in known)
 
 
 def is_named(fluid: Fluid, words: Iterable[str]) -> bool:
@@ -27,8 +37,7 @@ def is_named(fluid: Fluid, words: Iterable[str]) -> bool:
     >>> is_named(Fluid("wood_gas"), TARRY), is_named(Fluid("hydrogen"), TARRY)
     (True, False)
     """
-    known = words_of(fluid)
-    return any(word == one or (len(word) > 3 and word in one) for one in known for word in words)
+    return among(words_of(fluid), words)
 
 
 def is_pure(fluid: Fluid) -> bool:

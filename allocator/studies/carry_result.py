@@ -59,12 +59,14 @@ class CarryResult(StudyResult):
     def summary(self) -> str:
         """The counts, then what limits the next unit of each."""
         name = self.site.name
-        told = [line for row in self.rows for line in _without_a_limit(row)]
+        known = [row for row in self.rows if row.next is not None]
+        unknown = [row for row in self.rows if row.next is None]
         return joined(
             [f"{name}: supportable generators, each type alone", "-" * width()],
             section_of(self.generators) or ["", "No machine gives power."],
             section_of(self.limits),
-            section("Next units that no limit alone explains", told),
+            section("Next units that no limit alone explains", _without_limits(known)),
+            section("Units that are not known", _without_limits(unknown)),
             section("Counts that may be higher, for the time ran out", _left_open(self.rows)),
         )
 
@@ -243,6 +245,10 @@ def _within_limits(row: CarriedRow) -> bool:
     """Whether the next unit was found to run with no limit raised, though no plan showed it."""
     known = [stop for stop in row.stops if stop.more is not None]
     return any((stop.more or 0.0) <= 1e-9 * abs(stop.limit.value) for stop in known)
+
+
+def _without_limits(rows: Sequence[CarriedRow]) -> list[str]:
+    return [line for row in rows for line in _without_a_limit(row)]
 
 
 def _without_a_limit(row: CarriedRow) -> Iterator[str]:

@@ -75,6 +75,7 @@ class CompareResult(StudyResult):
         power: mean power by machine, of what is promised; a column a mix, as in the next ones.
         units: machines, new and existing.
         storage, batteries: sizes.
+        emission: what the counted emission of each mix is made of; the parts add up to it.
         vented, reused: by-products of machines, mean.
         fuel: fuel bought, mean.
         materials: what each mix takes of the stocks.
@@ -89,6 +90,7 @@ class CompareResult(StudyResult):
     units: Table
     storage: Table
     batteries: Table
+    emission: Table
     vented: Table
     reused: Table
     fuel: Table
@@ -244,9 +246,16 @@ def compare_result(site: Site, rows: Sequence[Compared]) -> CompareResult:
         grid("storage", "Storage", "store", "mass", lambda f: sizes(f, power=False)),
         grid("batteries", "Batteries", "store", "energy", lambda f: sizes(f, power=True)),
         grid(
-            "vented", "By-products vented, or discharged, mean", "fluid", "emission_rate", _vented
+            *("emission", "What makes the counted emission, by weight, mean", "fluid"),
+            *("emission_rate", lambda f: f.emission),
         ),
-        grid("reused", "By-products used again, mean", "fluid", "emission_rate", _reused),
+        grid(
+            *("vented", "By-products of machines vented, or discharged, mean", "fluid"),
+            *("emission_rate", _vented),
+        ),
+        grid(
+            "reused", "By-products of machines used again, mean", "fluid", "emission_rate", _reused
+        ),
         grid("fuel", "Fuel bought, mean", "source", "emission_rate", lambda f: f.bought),
         grid("materials", "Materials used", "material", "mass", lambda f: f.materials),
         tuple(rows),
@@ -322,6 +331,8 @@ def _facts(site: Site, row: Compared) -> Iterable[tuple[Column, object]]:
     for name, product in f.products.items():
         yield _named("given", name, "emission_rate", "_kg_per_s"), product.given
         yield _named("used_again", name, "emission_rate", "_kg_per_s"), product.used
+    for name, rate in f.emission.items():
+        yield _named("emission", name, "emission_rate", "_kg_per_s"), rate
     for name, rate in f.bought.items():
         yield _named("bought", name, "emission_rate", "_kg_per_s"), rate
     for name, kg in f.materials.items():

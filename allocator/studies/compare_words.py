@@ -88,7 +88,7 @@ def _bought(rows: Sequence[Compared], currency: str) -> str:
             else " that was found in the time"
         )
         return (
-            f"Clean supply alone serves {served} of the demand; emitting supply adds nothing"
+            f"Clean supply alone serves {served} of the demand; emitting supply adds no firm power"
             f"{open_ended}."
         )
     costs = [f"{quantity(step.counted, 'emission_rate')} of counted emission"]

@@ -311,7 +311,7 @@ class Bought:
 
 
 def bought(clean: Figures, backed: Figures) -> Bought | None:
-    """The step from clean only to clean first; None where emitting supply adds nothing."""
+    """The step from clean only to clean first; None where emitting supply adds no firm power."""
     share = backed.served_share - clean.served_share
     if share <= 1e-6 or backed.counted <= 0:
         return None

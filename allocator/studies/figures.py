@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from allocator.cycles import curve_of
 from allocator.plans.records import MachineUse, Plan
 from allocator.report.loads import burst_load
+from allocator.report.words import emissions_of
+from allocator.site.emissions import counts
 from allocator.site.records import Site
 
 
@@ -28,7 +30,8 @@ class Figures:
 
     ``power``: machine type -> W that its units make of what is promised. ``machines``: type ->
     units, new and standing. ``stores``: name -> kg, or J of power. ``bought``: source with a
-    price or delivered -> kg/s. ``gap``: of the first goal.
+    price or delivered -> kg/s. ``gap``: of the first goal. ``emission``: what the counted emission
+    is made of, by weight, kg/s; the parts add up to ``counted``.
     """
 
     status: str
@@ -49,6 +52,7 @@ class Figures:
     materials: Mapping[str, float] = field(default_factory=dict)
     products: Mapping[str, Product] = field(default_factory=dict)
     bought: Mapping[str, float] = field(default_factory=dict)
+    emission: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def served_share(self) -> float:
@@ -90,7 +94,23 @@ def figures_of(site: Site, plan: Plan) -> Figures:
         materials={use.name: use.used for use in plan.materials},
         products=_products(site, plan, turned, loads),
         bought=_bought(site, plan),
+        emission=_emission(site, plan),
     )
+
+
+def _emission(site: Site, plan: Plan) -> dict[str, float]:
+    """What makes the counted emission: what machines release, and what is vented unburnt."""
+    found = emissions_of(plan)
+    parts = {
+        name: rate * site.fluids[name].emission_weight
+        for name, rate in found.by_fluid.items()
+        if counts(site, name)
+    }
+    parts |= {
+        f"{name}, vented unburnt": rate * site.fluids[name].vented_weight
+        for name, rate in found.vented.items()
+    }
+    return {name: rate for name, rate in parts.items() if rate > 0}
 
 
 def turnover(site: Site, plan: Plan, use: MachineUse) -> float:

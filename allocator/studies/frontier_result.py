@@ -14,7 +14,7 @@ from allocator.base.text import paragraph, section, width
 from allocator.engine.paths import SiteOrPath, site_of
 from allocator.network.deriving import network_of
 from allocator.plans.records import Plan
-from allocator.report.words import ALIKE, STATUS_WORDS, quantity
+from allocator.report.words import ALIKE, STATUS_WORDS, knee_words, power_against, quantity
 from allocator.search import Settings
 from allocator.site.addresses import given_address
 from allocator.site.money import unit_of_money
@@ -23,6 +23,10 @@ from allocator.studies.result import StudyResult, joined, study_json
 from allocator.studies.trade_off import TradeOffStep, frontier_steps, given_of
 
 FORMAT = "allocator.frontier/1"
+_BETWEEN = (
+    "Each row is a plan. With an amount between two rows, at least the power of the former can be "
+    "had, and no more than the proven limit of the latter; more --steps show more of it."
+)
 
 
 @dataclass(frozen=True, slots=True, repr=False)
@@ -44,8 +48,8 @@ class FrontierResult(StudyResult):
 
     def summary(self) -> str:
         """Points, knees, and what changes from point to point."""
-        power = "power in all" if self.give == "emissions" else "clean power"
-        heading = [f"{self.site.name}: firm {power} against {given_address(self.give)}"]
+        power = power_against(self.give, _basis(self.steps))
+        heading = [f"{self.site.name}: {power} against {given_address(self.give)}"]
         if self.alike:
             heading += ["", *paragraph(f"{ALIKE[0].upper()}{ALIKE[1:]}.", indent=0)]
         return joined(
@@ -73,19 +77,17 @@ class FrontierResult(StudyResult):
             )
             for row, step in zip(self.frontier.rows, self.steps, strict=True)
         )
+        between = _BETWEEN if len(rows) > 1 else ""
         words = (Column("search", "search"), Column("end", "end or knee"), Column("audit", "audit"))
-        return Table("points", self.frontier.title, (*columns, *words), rows)
+        return Table("points", self.frontier.title, (*columns, *words), rows, between)
 
     def _knees(self) -> list[str]:
         lines = []
         for step in sorted(self.steps, key=lambda s: -(s.knee or 0.0)):
             if step.knee is not None:
                 power = quantity(step.point.power, "power")
-                times = f"1/{step.knee:.2g} of what was gained before it"
-                gain = times if step.knee < 1000 else "next to nothing"
                 lines += paragraph(
-                    f"{self._given(step)} for {power}: each unit beyond it gains {gain}",
-                    bullet="* ",
+                    f"{self._given(step)} for {power}: {knee_words(step.knee)}", bullet="* "
                 )
         return lines
 
@@ -111,7 +113,7 @@ class FrontierResult(StudyResult):
             {
                 "give": self.give,
                 "demands_alike": self.alike,
-                "basis": self.steps[0].plan.basis if self.steps else "",
+                "basis": _basis(self.steps),
                 "points": [
                     {
                         "given": step.point.given,
@@ -142,6 +144,10 @@ class FrontierResult(StudyResult):
         network = network_of(self.site)
         chart = frontier_of_text(self.to_json(), network, Path("frontier.json"))
         return {"page.html": study_page(network, frontier=chart)}
+
+
+def _basis(steps: Sequence[TradeOffStep]) -> str:
+    return steps[0].plan.basis if steps else "firm"
 
 
 def frontier(
@@ -216,7 +222,7 @@ def frontier_result(site: Site, give: str, steps: Sequence[TradeOffStep]) -> Fro
             f"{give}{unit}",
             counted_in,
         ),
-        Column("firm_power", "firm power", "power"),
+        Column("firm_power", power_against(give, _basis(steps)), "power"),
         labelled("bound", "power", "No plan with as much of it has more power."),
         labelled("gap", "share"),
         labelled("status"),

@@ -229,12 +229,12 @@ def _parts(inflows: Inflows, room: StoreRoom) -> tuple[float, list[tuple[Curve, 
 def carried(
     machines: Mapping[str, MachineType], fluid: str, mean: float, firm: float, factor: float
 ) -> tuple[CarriedUnits, ...]:
-    """How many machines of each type that takes a fluid its flows carry.
+    """How many generators of each type that takes a fluid its flows carry.
 
     ``mean``, ``firm``: kg/s. ``factor``: share of full load at which the machines run.
     """
     return tuple(
         CarriedUnits(machine.name, mean / rate, firm / rate, mean / (rate * factor))
         for machine in machines.values()
-        if (rate := machine.inputs.get(fluid, 0.0)) > 0
+        if machine.power_out > 0 and (rate := machine.inputs.get(fluid, 0.0)) > 0
     )

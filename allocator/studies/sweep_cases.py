@@ -55,7 +55,8 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class Swept:
-    """One case. ``values``: address -> SI. Powers: W, firm; ``fluid``: kg/s; None where it failed.
+    """One case. ``values``: address -> SI. Powers: W, firm; ``fluid``, ``counted``: kg/s, served
+    and counted emission; None where it failed.
 
     ``kept``: a re-checked plan's promise holds when it is operated anew; ``hours_short``: h a year
     of promised power not there with its valves as they are, worst phases; None where not asked.
@@ -71,6 +72,7 @@ class Swept:
     firm_total: float | None = None
     fluid: float | None = None
     demand: float | None = None
+    counted: float | None = None
     kept: bool | None = None
     hours_short: float | None = None
     reason: str = ""
@@ -201,6 +203,7 @@ def _planned(site: Site, settings: Settings) -> dict[str, Any]:
         "firm_total": plan.power.firm_total,
         "fluid": served_fluid(plan),
         "demand": plan.power.demand_mean,
+        "counted": plan.emissions.counted,
     }
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -14,6 +14,7 @@ LEVELS = (0.0, 0.05, 0.25, 0.5, 0.75, 0.95, 1.0)
 SAME = 1e-5
 """Figures that differ by no more than this share of the largest count as equal in ranks."""
 FIGURES = ("firm_clean", "firm_total", "fluid")
+ALL = (*FIGURES, "counted")
 _NINETY_FIVE = 1.959963984540054  # of the standard normal distribution, two-sided
 
 
@@ -21,9 +22,9 @@ _NINETY_FIVE = 1.959963984540054  # of the standard normal distribution, two-sid
 class Summary:
     """One point of the grids. ``planned``: the figure with values as planned with, None: failed.
 
-    ``quantiles``: at :data:`LEVELS`, over draws. ``kept``: draws in which the promise holds, of
-    ``draws`` that were worked out. ``untouched``: draws without a second short, valves as they
-    are; None where not simulated.
+    ``others``: the other figures of the same case. ``quantiles``: at :data:`LEVELS`, over draws.
+    ``kept``: draws in which the promise holds, of ``draws`` that were worked out. ``untouched``:
+    draws without a second short, valves as they are; None where not simulated.
     """
 
     point: Mapping[str, float]
@@ -32,6 +33,7 @@ class Summary:
     draws: int
     kept: int | None = None
     untouched: int | None = None
+    others: Mapping[str, float | None] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,11 +55,27 @@ class Effect:
 
 
 def main_figure(rows: Sequence[Swept]) -> str:
-    """The figure that a sweep is about: the first of :data:`FIGURES` that is ever above 0."""
+    """The figure that a sweep is about: the first of :data:`FIGURES` that the cases change.
+
+    Where they change none, the first that is ever above 0.
+    """
     for name in FIGURES:
-        if any((getattr(row, name) or 0.0) > 0 for row in rows):
+        low, high = extent(rows, name)
+        if high - low > SAME * high:
             return name
-    return FIGURES[0]
+    return next((name for name in FIGURES if extent(rows, name)[1] > 0), FIGURES[0])
+
+
+def figures_told(rows: Sequence[Swept]) -> list[str]:
+    """Figures that are ever above 0; firm power not, where all of it is clean in every case."""
+    clean = all(row.firm_total == row.firm_clean for row in rows)
+    return [n for n in ALL if extent(rows, n)[1] > 0 and not (clean and n == "firm_total")]
+
+
+def extent(rows: Sequence[Swept], figure: str) -> tuple[float, float]:
+    """The least and the most of a figure over all cases with a result; 0 where there is none."""
+    values = [value for row in rows if (value := getattr(row, figure)) is not None]
+    return min(values, default=0.0), max(values, default=0.0)
 
 
 def summaries(rows: Sequence[Swept], figure: str) -> list[Summary]:
@@ -65,7 +83,7 @@ def summaries(rows: Sequence[Swept], figure: str) -> list[Summary]:
     found = []
     for point in _distinct([row.point for row in rows]):
         here = [row for row in rows if row.point == point]
-        planned = next((getattr(row, figure) for row in here if row.draw == 0), None)
+        first = next((row for row in here if row.draw == 0), None)
         draws = [row for row in here if row.draw > 0 and getattr(row, figure) is not None]
         values = [getattr(row, figure) for row in draws]
         kept = [row.kept for row in draws if row.kept is not None]
@@ -73,11 +91,12 @@ def summaries(rows: Sequence[Swept], figure: str) -> list[Summary]:
         found.append(
             Summary(
                 point,
-                planned,
+                None if first is None else getattr(first, figure),
                 tuple(float(q) for q in np.quantile(values, LEVELS)) if values else (),
                 len(draws),
                 sum(kept) if kept else None,
                 sum(hour <= 0 for hour in hours) if hours else None,
+                {} if first is None else {n: getattr(first, n) for n in ALL if n != figure},
             )
         )
     return found

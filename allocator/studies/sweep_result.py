@@ -26,9 +26,12 @@ from allocator.studies.running import Workers
 from allocator.studies.sweep_cases import Asked, Swept, nothing_varied, swept_cases
 from allocator.studies.sweep_figures import (
     LEVELS,
+    SAME,
     Effect,
     Summary,
     effects,
+    extent,
+    figures_told,
     likely_share,
     main_figure,
     summaries,
@@ -39,8 +42,14 @@ NAMES = {
     "firm_clean": head("firm_clean"),
     "firm_total": head("firm_total"),
     "fluid": head("fluid_served"),
+    "counted": head("counted"),
 }
-DIMENSION = {"firm_clean": "power", "firm_total": "power", "fluid": "mass_rate"}
+DIMENSION = {
+    "firm_clean": "power",
+    "firm_total": "power",
+    "fluid": "mass_rate",
+    "counted": "emission_rate",
+}
 MOST_LINES = 24
 
 _RESULTS = (
@@ -51,6 +60,7 @@ _RESULTS = (
     labelled("firm_total", "power"),
     labelled("fluid_served", "mass_rate", name="fluid", file_key="fluid_kg_per_s"),
     labelled("demand_power", "power", name="demand"),
+    labelled("counted", "emission_rate", file_key="counted_kg_per_s"),
     labelled("promise_kept", "flag"),
     labelled("hours_short_per_year", "number"),
     Column("reason", "why there is no result"),
@@ -73,7 +83,7 @@ class SweepResult(StudyResult):
 
     Attributes:
         mode: ``re-planned`` or ``re-checked``.
-        figure: the figure that the sweep is about: a key of :data:`NAMES`.
+        figure: the figure that the sweep is about: the first of :data:`NAMES` that changes.
         promised: what the plan promises of it, SI; None where every case is planned.
         cases: every case with its values and its result.
         points: the figure by point of the grids: as planned with, and quantiles over draws.
@@ -103,6 +113,7 @@ class SweepResult(StudyResult):
         if self.promised is not None:
             promised = quantity(self.promised, DIMENSION[self.figure])
             lines += paragraph(f"{NAMES[self.figure].capitalize()} of the plan: {promised}.", 0)
+        lines += paragraph(self._ranges(), 0)
         counted = [line for row in self.failures.rows for line in _failure(row)]
         return joined(
             lines,
@@ -112,10 +123,21 @@ class SweepResult(StudyResult):
             section(self.failures.title, counted),
         )
 
+    def _ranges(self) -> str:
+        """Which figures change over the cases, and from what to what."""
+        told = []
+        for figure in figures_told(self.rows):
+            low, high = extent(self.rows, figure)
+            ends = [quantity(value, DIMENSION[figure]) for value in (low, high)]
+            same = high - low <= SAME * high
+            told.append(f"{NAMES[figure]} {f'{ends[1]} throughout' if same else ' to '.join(ends)}")
+        return f"Over all cases: {', '.join(told)}." if told else ""
+
     def _no_effect(self) -> list[str]:
         if not effects(self.rows, self.figure):
             return []
-        return section(self.effects.title, paragraph("Nothing that was varied changes it."))
+        told = paragraph(f"Nothing that was varied changes {NAMES[self.figure]}.")
+        return section(self.effects.title, told)
 
     def to_json(self) -> str:
         """Points and effects as JSON."""
@@ -242,7 +264,7 @@ def sweep_result(site: Site, rows: Sequence[Swept], plan: Plan | None) -> SweepR
         figure,
         promised,
         _cases(facts, rows),
-        _points(facts, found, figure),
+        _points(facts, found, figure, figures_told(rows)),
         Table(
             "keeping",
             "Firm output kept",
@@ -273,7 +295,7 @@ def _cases(facts: Mapping[str, Fact], rows: Sequence[Swept]) -> Table:
             (
                 *(number, row.draw, *(row.values[a] for a in addresses)),
                 *(row.status, row.verified, row.gap, row.firm_clean, row.firm_total, row.fluid),
-                *(row.demand, row.kept, row.hours_short, row.reason),
+                *(row.demand, row.counted, row.kept, row.hours_short, row.reason),
             )
             for number, row in enumerate(rows, 1)
         ),
@@ -287,16 +309,20 @@ def _si(fact: Fact) -> str:
 _PLANNED = "With the values of the site file, and those of the case."
 
 
-def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) -> Table:
+def _points(
+    facts: Mapping[str, Fact], found: Sequence[Summary], figure: str, told: Sequence[str]
+) -> Table:
     heads = ["lowest", *(f"{100 * level:.0f} % of draws" for level in LEVELS[1:-1]), "highest"]
     kind = DIMENSION[figure]
     drawn = any(summary.quantiles for summary in found)
+    others = [name for name in told if name != figure and not drawn]
     return Table(
         "points",
-        NAMES[figure].capitalize(),
+        NAMES[figure].capitalize() if drawn else "What each case gives",
         (
             Column("point", "case"),
             Column("planned", "at planned values" if drawn else NAMES[figure], kind, _PLANNED),
+            *(Column(name, NAMES[name], DIMENSION[name], _PLANNED) for name in others),
             *(
                 Column(f"level_{100 * level:.0f}", head, kind)
                 for level, head in zip(LEVELS, heads, strict=True)
@@ -305,6 +331,7 @@ def _points(facts: Mapping[str, Fact], found: Sequence[Summary], figure: str) ->
         tuple(
             (
                 *(_point(facts, summary.point), summary.planned),
+                *(summary.others.get(name) for name in others),
                 *(summary.quantiles or (None,) * len(LEVELS)),
             )
             for summary in found

@@ -29,7 +29,9 @@ def test_compare_writes_tables_and_a_plan_for_each_mix(
     site = str(networks / "first.yaml")
     assert main(["compare", site, "-o", str(folder), "--node-limit", "200", "--progress"]) == 0
     out, err = capsys.readouterr()
-    assert "Clean supply alone serves 53.5 % of the demand; emitting supply adds nothing." in out
+    assert (
+        "Clean supply alone serves 53.5 % of the demand; emitting supply adds no firm power." in out
+    )
     assert "4 of 4 mixes" in err
     assert json.loads((folder / "comparison.json").read_text())["mixes"][0]["mix"] == "clean only"
     assert (folder / "comparison.txt").read_text() in out

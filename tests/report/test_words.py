@@ -12,6 +12,7 @@ from allocator.report.words import (
     gap,
     goal_title,
     goal_value,
+    knee_words,
     money,
     percent,
     shape,
@@ -87,3 +88,9 @@ def test_goals_in_words_and_in_their_units() -> None:
     assert [goal_value(goal, goal.value), goal_value(goal, goal.bound)] == ["2.4 kW", "-"]
     emissions = GoalResult("emissions", "kg/s", "min", 0.001, 0.0, 1.0, "optimal")
     assert goal_value(emissions, 0.001) == "31.6 t/a"  # 0.001 kg/s * 31 557 600 s
+
+
+def test_a_knee_is_told_in_plain_numbers() -> None:
+    assert "gains 3.5 times less than" in knee_words(3.5)
+    assert "gains 250 times less than" in knee_words(251.0)
+    assert "almost nothing" in knee_words(2e6)

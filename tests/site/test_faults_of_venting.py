@@ -31,6 +31,14 @@ CASES: list[Case] = [
         ],
     ),
     (
+        "harm that no caution is about",
+        [("may_hold: hydrogen sulphide", "may_hold: [carbon monoxide, «sulphur]")],
+        [
+            "fluid 'well_gas': may_hold[2] 'sulphur' is unknown; choose one of carbon monoxide, "
+            "hydrogen sulphide, carbon dioxide"
+        ],
+    ),
+    (
         "bought fuel that vents",
         [("    reliable: true", "    reliable: true\n    when_untapped: «vents")],
         [

@@ -79,7 +79,12 @@ def test_site(site: Site, kitchen_sink: Path) -> None:
 
 def test_fluids_and_materials(site: Site) -> None:
     assert list(site.fluids.values()) == [
-        Fluid("well_gas", heating_value=17.7e6, vented_weight=16.2, constants={"density": 1.2}),
+        Fluid(
+            *("well_gas", "gas", 17.7e6),
+            vented_weight=16.2,
+            may_hold=("hydrogen sulphide",),
+            constants={"density": 1.2},
+        ),
         Fluid("hydrogen", heating_value=119.96e6, substance="Hydrogen"),
         Fluid("diesel", "liquid", 42.8e6, constants={"density": 833.0, "viscosity": 0.015}),
         Fluid("fossil_co2", emission="counted"),

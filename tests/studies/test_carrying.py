@@ -278,7 +278,10 @@ def test_counts_that_the_time_did_not_settle_are_no_zeros(monkeypatch: pytest.Mo
     assert row.open
     (told,) = result.generators.records()
     assert (told["whole"], told["units_firm"], told["units_mean"]) == (None, None, None)
-    assert "small_engine at mill, units: not determined in the time" in result.summary()
+    told = result.summary()
+    assert "small_engine at mill, units: not determined in the time" in told
+    assert "Units that are not known" in told
+    assert "no limit alone explains" not in told
     assert '"units_firm": null' in result.to_json()
 
 

@@ -134,7 +134,7 @@ def test_another_mix_tells_what_emitting_supply_buys_where_clean_first_had_no_ti
     text = said([*rows[:2], hurried, *rows[3:]])
     assert re.search("by emitting supply as in '(least|cheapest) ", text)
     proven = replace(first, figures=replace(clean, status="optimal"))
-    assert "emitting supply adds nothing." in said([*rows[:2], proven])
+    assert "emitting supply adds no firm power." in said([*rows[:2], proven])
 
 
 def test_a_mix_that_serves_more_in_place_of_clean_supply_is_told(tmp_path: Path) -> None:
@@ -156,7 +156,7 @@ mixes: {all first: {goals: [served_power, clean_power]}}
     told = " ".join(result.summary().split())
     assert "Clean supply alone serves 60 % of the demand. The next 30 % (3 kW)" in told
     assert "63.1 t/a of counted emission and 6 kW of clean power." in told
-    assert "adds nothing" not in told
+    assert "adds no firm power" not in told
 
 
 def test_full_service_that_nothing_reaches_is_told(rows: list[Compared]) -> None:
@@ -249,3 +249,35 @@ def test_a_mix_without_a_good_plan_has_more_of_the_time(
     planned.clear()
     compared_mixes(island, QUICK)
     assert planned == names
+
+
+WELL = """
+format: allocator.site/2
+fluids:
+  gas: {heating_value: 13 MJ/kg, vented_weight: 7.2}
+  diesel: {phase: liquid, heating_value: 43 MJ/kg}
+  fossil_co2: {emission: counted, emission_weight: 1.5}
+places: {yard: {at: [0 m, 0 m]}}
+sources:
+  well: {place: yard, fluid: gas, flow: 20 g/s, when_untapped: vents}
+  truck: {place: yard, fluid: diesel, flow: 20 g/s, price: 1.3 /kg}
+machines:
+  engine: {inputs: {gas: 10 g/s}, outputs: {power: 48 kW}, price: 40000, places: {yard: 1}}
+  diesel_set:
+    {inputs: {diesel: 4 g/s}, outputs: {power: 65 kW, fossil_co2: 12 g/s}, places: {yard: 1}}
+demands: {village: {power: 90 kW, place: yard}}
+"""
+
+
+def test_what_makes_the_emission_of_a_mix_adds_up(tmp_path: Path) -> None:
+    path = tmp_path / "well.yaml"
+    path.write_text(WELL, encoding="utf-8")
+    result = compare(path, settings=QUICK)
+    table = result["emission"]
+    counted = dict(zip(*map(result.comparison.column, ("mix", "counted")), strict=True))
+    for mix, total in counted.items():
+        assert sum(part or 0.0 for part in table.column(mix)) == pytest.approx(total)
+    parts = dict(zip(table.column("fluid"), table.column("diesel_set only"), strict=True))
+    assert parts["gas, vented unburnt"] == pytest.approx(20e-3 * 7.2)
+    assert parts["fossil_co2"] == pytest.approx(12e-3 * 1.5)
+    assert "What makes the counted emission" in result.summary()

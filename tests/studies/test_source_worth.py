@@ -140,6 +140,15 @@ def test_carried_by_hand() -> None:
     assert carries.at_load_factor == pytest.approx(1.5)
 
 
+def test_a_flare_is_no_generator() -> None:
+    site = farm(65.0, DIGESTER)
+    flare = replace(
+        site.machines["set"], name="flare", power_out=0.0, no_load=0.0, min_load=0.0, flare=True
+    )
+    site = replace(site, machines={**site.machines, "flare": flare})
+    assert [carries.machine for carries in row_of(site).carries] == ["set"]
+
+
 spells = st.tuples(st.sampled_from([1.0, 3.0, 6.0]), st.sampled_from([8.0, 13.0, 24.0]))
 
 

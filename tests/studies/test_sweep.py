@@ -96,6 +96,42 @@ def test_a_result_has_the_cases_as_tables(site: Site, plan: Plan) -> None:
         "sources.digester.flow 9 g/s",
     ]
     assert max(map(len, result.summary().splitlines())) <= 100
+    assert "firm power" not in result.summary()  # all of it is clean: there is no more to tell
+
+
+TWO_SUPPLIES = """
+format: allocator.site/2
+limits: {emission: 600 t/a}
+fluids: {gas: {heating_value: 120 MJ/kg}, diesel: {phase: liquid, heating_value: 43 MJ/kg},
+  fossil_co2: {emission: counted}}
+places: {hall: {at: [0 m, 0 m]}}
+sources: {cells: {place: hall, fluid: gas, flow: 1 g/s}, truck: {place: hall, fluid: diesel,
+  flow: 20 g/s, price: 1.3 /kg}}
+machines:
+  engine: {inputs: {gas: 1 g/s}, outputs: {power: 45 kW}, places: {hall: 1}}
+  diesel_set: {inputs: {diesel: 4 g/s}, outputs: {power: 65 kW, fossil_co2: 12 g/s},
+    places: {hall: 2}}
+demands: {plant: {power: 100 kW, place: hall}}
+"""
+
+
+def test_a_sweep_is_about_the_figure_that_changes(tmp_path: Path) -> None:
+    """45 kW are clean in all cases; a cap of 100 t/a lets 17.2 kW more be served, 200 t/a 34.3."""
+    path = tmp_path / "site.yaml"
+    path.write_text(TWO_SUPPLIES, encoding="utf-8")
+    result = sweep(path, grids=["limits.emission=100t/a,200t/a"], settings=SETTINGS)
+    assert result.figure == "firm_total"
+    capped = [cap * 1000 / 31_557_600 for cap in (100, 200)]
+    powers = [45e3 + cap / 0.012 * 65e3 for cap in capped]
+    assert result.points.column("planned") == pytest.approx(powers, rel=1e-5)
+    assert result.points.column("firm_clean") == pytest.approx([45e3, 45e3])
+    assert result.points.column("counted") == pytest.approx(capped, rel=1e-5)
+    assert result.cases.column("counted") == pytest.approx(capped, rel=1e-5)
+    assert result.points.column("point") == ("limits.emission 100 t/a", "limits.emission 200 t/a")
+    told = " ".join(result.summary().split())
+    assert "firm clean power 45 kW throughout, firm power 62.2 kW to 79.3 kW" in told
+    assert "counted emission 100 t/a to 200 t/a." in told
+    assert "Nothing that was varied" not in told
 
 
 def test_valves_untouched(site: Site, plan: Plan) -> None:

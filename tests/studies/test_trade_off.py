@@ -98,6 +98,9 @@ def test_a_knee_is_where_more_buys_half_as_much() -> None:
     """844.4 kg give 10 kW; the 150 kg of a second engine then give nothing by themselves."""
     site = read_site(NETWORKS / "first.yaml")
     steps = frontier_steps(site, "steel", 9, EXACT)
+    told = " ".join(frontier_result(site, "steel", steps).summary().split())
+    assert "at least the power of the former can be had" in told
+    assert "firm clean power, kW" in told
     knees = [step.point.power for step in steps if step.knee is not None]
     assert knees == [pytest.approx(10_000.0, rel=1e-5)]
 

@@ -1,4 +1,4 @@
-"""A frontier as a curve: straight where amounts alone change, a step where whole pieces do."""
+"""A frontier as points that are plans, and steps: what is known of the amounts between them."""
 
 from __future__ import annotations
 
@@ -14,7 +14,15 @@ from allocator.report.page.axes import Field, axis_of
 from allocator.report.page.listing import Cell
 from allocator.report.page.study_files import Frontier, PointShown
 from allocator.report.page.svg import points, tag
-from allocator.report.words import ALIKE, STATUS_WORDS, gap, money, quantity
+from allocator.report.words import (
+    ALIKE,
+    STATUS_WORDS,
+    gap,
+    knee_words,
+    money,
+    power_against,
+    quantity,
+)
 from allocator.site.addresses import given_address
 
 PROVEN = 1e-4
@@ -61,9 +69,7 @@ def frontier_view(found: Frontier, plan: Plan | None = None) -> FrontierView:
 
 def power_words(found: Frontier) -> str:
     """What the upright axis shows."""
-    if found.give == "emissions":
-        return head("firm_total" if found.basis == "firm" else "mean_power")
-    return head("firm_clean" if found.basis == "firm" else "mean_clean")
+    return power_against(found.give, found.basis)
 
 
 def given_words(found: Frontier, value: float) -> str:
@@ -111,10 +117,8 @@ def _said(found: Frontier) -> str:
 
 
 def _knee(found: Frontier, point: PointShown) -> str:
-    knee = point.knee or 0.0
-    less = f"{knee:.2g} times smaller" if knee < 1000 else "almost nothing"
     given = given_words(found, point.given)
-    return f"{given} for {quantity(point.power, 'power')}; beyond it the gain per unit is {less}"
+    return f"{given} for {quantity(point.power, 'power')}: {knee_words(point.knee or 0.0)}"
 
 
 def _row(found: Frontier, point: PointShown) -> tuple[Cell, ...]:
@@ -168,8 +172,8 @@ def _drawn(found: Frontier, own: tuple[float, float] | None, width: float, heigh
 def _line(field: Field, found: Sequence[PointShown]) -> list[tuple[float, float]]:
     line = [field.at(found[0].given, found[0].power)]
     for before, after in itertools.pairwise(found):
-        if after.changes:  # with less than the next point takes, what is known is the one before
-            line.append(field.at(after.given, before.power))
+        # with less than the next point takes, what is known is the one before
+        line.append(field.at(after.given, before.power))
         line.append(field.at(after.given, after.power))
     line.append(field.at(field.x.high, found[-1].power))
     return line

@@ -19,11 +19,14 @@ from allocator.site.common_kinds import (
 from allocator.site.groups import ListOf
 from allocator.site.keys import KeyGroup, key, part, record
 from allocator.site.kinds import ByTemperature, Choice, Flag, Quantity, Text
+from allocator.site.shapes import OneOrList
 from allocator.site.spreads import Ranged
 from allocator.site.table import Key, KeyTable
 
 Emission = Literal["none", "counted", "biogenic"]
 Phase = Literal["gas", "liquid", "solid"]
+HARMFUL = ("carbon monoxide", "hydrogen sulphide", "carbon dioxide")
+"""What gas may hold beside what it is named for, each with a caution of its own."""
 
 CONSTANTS = KeyTable(
     tuple(
@@ -113,6 +116,11 @@ class Fluid:
         Quantity("number", least=0),
         "kg of CO2-equivalent that one kg counts for when it is vented unburnt, see below",
         default=0.0,
+    )
+    may_hold: tuple[str, ...] = key(
+        OneOrList(ListOf(Choice(HARMFUL), distinct=True)),
+        "What harms people and may be in it, whatever its name says; for the cautions",
+        default=(),
     )
     constants: Mapping[str, float] = key(CONSTANTS, "Properties of your own", default={})
     substance: str | None = key(
