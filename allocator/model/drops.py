@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from allocator.model.expressions import scaled
 from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.pressures import Pressures, boost, directed, peak, spur_laid, spur_peak
@@ -45,6 +46,15 @@ class Drop:
     slow: Key
     builds: tuple[LaidBuild, ...]
     boosters: tuple[BoosterOption, ...] = ()
+
+    def head_near(self, build: LaidBuild, entering: float) -> tuple[float, float]:
+        """A tangent of the head by the potential that enters, above the least: (at 0, slope)."""
+        head, slope = build.loss.head_at(entering + self.least)
+        return head - slope * entering, slope
+
+    def left(self, build: LaidBuild, entering: float, lost: float) -> float:
+        """Potential left at the end of what enters, above the least, with so much friction."""
+        return entering - lost - build.loss.head_at(entering + self.least)[0]
 
 
 def drops_of(sets: IndexSets) -> tuple[Drop, ...]:
@@ -106,7 +116,7 @@ def harder(drop: Drop, build: LaidBuild) -> Key:
 
 @dataclass(frozen=True, slots=True)
 class At:
-    """A flow of a build, kg/s, with the loss there (static head included) and its slope."""
+    """A flow of a build, kg/s, with what friction takes there and its slope."""
 
     flow: float
     value: float
@@ -117,28 +127,38 @@ def curves_at(asked: Sequence[tuple[LaidBuild, float]]) -> list[At]:
     """The losses of some builds at some flows."""
     values, slopes = losses_at([build.loss for build, _ in asked], [flow for _, flow in asked])
     return [
-        At(flow, value + build.loss.head, slope)
-        for (build, flow), value, slope in zip(asked, values, slopes, strict=True)
+        At(flow, value, slope)
+        for (_, flow), value, slope in zip(asked, values, slopes, strict=True)
     ]
 
 
-def tangent(model: Model, drop: Drop, points: Mapping[str, At]) -> Row | None:
-    """``sum_b [loss'_b(q_b) Q_b + (loss_b(q_b) - loss'_b(q_b) q_b) y_b] <= start - end +
+def entering(model: Model, drop: Drop) -> Terms:
+    """The potential that enters a pipe, above the least: that of its start, and of boosters."""
+    terms: Terms = [(1.0, drop.start)]
+    terms += [(option.gain, boost(option)) for option in drop.boosters]
+    return terms + [(1.0, key) for option in drop.boosters if model.has(key := added(option))]
 
-    boosts + width (1 - sum_b y_b)``: the perspective tangents at flows q of the builds, valid
-    together as at most one of them is laid. ``points``: by build; others have their head alone.
+
+def tangent(model: Model, drop: Drop, points: Mapping[str, At], enters: float) -> Row | None:
+    """``sum_b [loss'_b(q_b) Q_b + (loss_b(q_b) - loss'_b(q_b) q_b + head) y_b] + slope entering
+
+    <= entering - end + width (1 - sum_b y_b)``: the perspective tangents at flows q of the builds,
+    valid together as at most one of them is laid, with that of their head where so much ``enters``:
+    of all builds the same, as they rise alike. ``points``: by build; others have their head alone.
     """
-    terms: Terms = [(-1.0, drop.start), (1.0, drop.end)]
+    slope = max((drop.head_near(build, enters)[1] for build in drop.builds), default=0.0)
+    wide = drop.width * max(1.0, slope)
+    terms: Terms = [(1.0, drop.end), *scaled(entering(model, drop), slope - 1.0)]
     for build in drop.builds:
-        at = points.get(build.name, At(0.0, build.loss.head, 0.0))
+        at = points.get(build.name, At(0.0, 0.0, 0.0))
+        head = drop.head_near(build, enters)[0]
         terms.append((at.slope, build.flow))
-        terms.append((at.value - at.slope * at.flow + drop.width, build.laid))
+        terms.append((at.value - at.slope * at.flow + head + wide, build.laid))
         if model.has(key := harder(drop, build)):
             terms.append((1.0, key))
-    terms += [(-option.gain, boost(option)) for option in drop.boosters]
-    terms += [(-1.0, key) for option in drop.boosters if model.has(key := added(option))]
-    name = f"pressure_drop[{drop.name},{_listed(points)}]"
-    return model.scaled_row(name, terms, high=drop.width)
+    place = f",from {enters!r}" if slope else ""
+    name = f"pressure_drop[{drop.name},{_listed(points)}{place}]"
+    return model.scaled_row(name, terms, high=wide)
 
 
 def speed_tangent(model: Model, drop: Drop, flows: Mapping[str, float]) -> Row | None:
@@ -170,7 +190,7 @@ def first_rows(
             points = curves_at([(build, share * build.most) for build in curved])
             named = {build.name: at for build, at in zip(curved, points, strict=True)}
             flows = {name: at.flow for name, at in named.items()}
-            rows = [tangent(model, drop, named)]
+            rows = [tangent(model, drop, named, share * drop.width)]
             if any(build.loss.end > 0.0 for build in curved):
                 rows.append(speed_tangent(model, drop, flows))
             yield from (row for row in rows if row is not None)
@@ -200,20 +220,19 @@ def broken_drops(
     for drop, shares in among:
         mine = [(next(turn)[0], next(points), share) for share in shares]
         named = {build.name: at for build, at, _ in mine}
-        needed = [values[drop.end] - values[drop.start]]
-        needed += [(at.value + drop.width) * share for _, at, share in mine]
+        laid = {build.name: min(1.0, values[build.laid]) for build in drop.builds}
+        comes = model.value(entering(model, drop), values)
+        enters = max(0.0, comes) / math.fsum(share for share in laid.values() if share > 0.0)
+        heads = {build.name: build.loss.head_at(enters + drop.least)[0] for build in drop.builds}
+        needed = [values[drop.end], -comes]
+        needed += [at.value * share for _, at, share in mine]
         needed += [
-            (build.loss.head + drop.width) * min(1.0, values[build.laid])
-            for build in drop.builds
-            if build.name not in named and values[build.laid] > 0.0
+            (heads[name] + drop.width) * share for name, share in laid.items() if share > 0.0
         ]
-        needed += [-option.gain * values[boost(option)] for option in drop.boosters]
-        changed = [key for option in drop.boosters if model.has(key := added(option))]
-        needed += [-values[key] for key in changed]
         slower = [key for build in drop.builds if model.has(key := harder(drop, build))]
         needed += [values[key] for key in slower]
         if math.fsum(needed) > drop.width * (1.0 + tolerance):
-            rows.append(tangent(model, drop, named))
+            rows.append(tangent(model, drop, named, enters))
         fast = [build.loss.end * at.flow**2 * share for build, at, share in mine]
         eased = [key for build in drop.builds if model.has(key := faster(drop, build))]
         fast += [-values[key] for key in eased]

@@ -185,17 +185,18 @@ def _offer(
     kelvin = max(ask.inlet, site.ambient.temperature)
     (loss,) = losses_of(between, [PipeAsk(ask.build, ask.route.length, fall, kelvin)])
     enters, needed = way.given.potential, way.needed
+    head = loss.head_at(enters)[0]
     most = greatest_flow(
         loss.factor,
         loss.reynolds,
         loss.roughness,
         loss.end,
-        enters - needed - loss.head,
-        enters - loss.head,
+        enters - needed - head,
+        enters - head,
     )
     end, fast = None, False
     if flow is not None:
-        left = enters - loss.head - losses_at([loss], [flow])[0][0]
+        left = enters - head - losses_at([loss], [flow])[0][0]
         end = one.pressure(max(0.0, left))
         fast = 0.0 < left < loss.end * flow**2 * (1 - 1e-9) or flow > loss.fastest * (1 + 1e-9)
     rating = ask.build.pressure_rating
