@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from allocator.model.expressions import scaled
 from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.pressures import Pressures, boost, directed, peak, spur_laid, spur_peak
 from allocator.network.pressure_curves import losses_at
-from allocator.network.pressure_records import BoosterOption, PipeLoss
+from allocator.network.pressure_records import SWIFTEST, BoosterOption, PipeLoss
 
 SHARES = (0.35, 1.0)
 """Flows, as shares of the most that a build can carry, of the tangents stated from the start."""
@@ -52,9 +53,9 @@ class Drop:
         head, slope = build.loss.head_at(entering + self.least)
         return head - slope * entering, slope
 
-    def left(self, build: LaidBuild, entering: float, lost: float) -> float:
-        """Potential left at the end of what enters, above the least, with so much friction."""
-        return entering - lost - build.loss.head_at(entering + self.least)[0]
+    def left(self, build: LaidBuild, entering: float, at: At) -> float:
+        """Potential left at the end of what enters, both above the least, at a flow."""
+        return build.loss.after(entering + self.least, at.value, at.flow) - self.least
 
 
 def drops_of(sets: IndexSets) -> tuple[Drop, ...]:
@@ -109,11 +110,6 @@ def faster(drop: Drop, build: LaidBuild) -> Key:
     return ("faster", drop.name, build.name)
 
 
-def harder(drop: Drop, build: LaidBuild) -> Key:
-    """Potential that it loses more then, as gas that gains speed does."""
-    return ("harder", drop.name, build.name)
-
-
 @dataclass(frozen=True, slots=True)
 class At:
     """A flow of a build, kg/s, with what friction takes there and its slope."""
@@ -139,24 +135,58 @@ def entering(model: Model, drop: Drop) -> Terms:
     return terms + [(1.0, key) for option in drop.boosters if model.has(key := added(option))]
 
 
-def tangent(model: Model, drop: Drop, points: Mapping[str, At], enters: float) -> Row | None:
+class Gain(NamedTuple):
+    """A tangent of what is lost as gas gains speed: at no flow and no potential above the least,
+
+    and its slopes by the flow and by the potential at the end.
+    """
+
+    value: float
+    by_flow: float
+    by_end: float
+
+
+def gains_of(drop: Drop, points: Mapping[str, At], leaves: float) -> dict[str, Gain]:
+    """Tangents at flows of builds where so much ``leaves``, above the least, or what is slow."""
+    found = {}
+    for build in drop.builds:
+        if (at := points.get(build.name)) is not None:
+            end = max(leaves + drop.least, build.loss.swift * at.flow**2 / SWIFTEST)
+            value, by_flow, by_end = build.loss.accelerating(at.flow, at.value, at.slope, end)
+            value -= by_flow * at.flow + by_end * (end - drop.least)
+            found[build.name] = Gain(value, by_flow, by_end)
+    return found
+
+
+def tangent(
+    model: Model,
+    drop: Drop,
+    points: Mapping[str, At],
+    enters: float,
+    leaves: float | None = None,
+) -> Row | None:
     """``sum_b [loss'_b(q_b) Q_b + (loss_b(q_b) - loss'_b(q_b) q_b + head) y_b] + slope entering
 
     <= entering - end + width (1 - sum_b y_b)``: the perspective tangents at flows q of the builds,
     valid together as at most one of them is laid, with that of their head where so much ``enters``:
     of all builds the same, as they rise alike. ``points``: by build; others have their head alone.
+    Where so much ``leaves``, with that of what they lose as gas gains speed: the steepest by the
+    end counts for all, and at an end of 0 each its own.
     """
+    gains = {} if leaves is None else gains_of(drop, points, leaves)
+    by_end = min((gain.by_end for gain in gains.values()), default=0.0)
     slope = max((drop.head_near(build, enters)[1] for build in drop.builds), default=0.0)
     wide = drop.width * max(1.0, slope)
-    terms: Terms = [(1.0, drop.end), *scaled(entering(model, drop), slope - 1.0)]
+    terms: Terms = [(1.0 + by_end, drop.end), *scaled(entering(model, drop), slope - 1.0)]
     for build in drop.builds:
         at = points.get(build.name, At(0.0, 0.0, 0.0))
         head = drop.head_near(build, enters)[0]
-        terms.append((at.slope, build.flow))
-        terms.append((at.value - at.slope * at.flow + head + wide, build.laid))
-        if model.has(key := harder(drop, build)):
-            terms.append((1.0, key))
+        gain = gains.get(build.name, Gain(0.0, 0.0, 0.0))
+        terms.append((at.slope + gain.by_flow, build.flow))
+        constant = at.value - at.slope * at.flow + gain.value + head + wide
+        terms.append((constant, build.laid))
     place = f",from {enters!r}" if slope else ""
+    place += f",to {leaves!r}" if by_end else ""
     name = f"pressure_drop[{drop.name},{_listed(points)}{place}]"
     return model.scaled_row(name, terms, high=wide)
 
@@ -225,14 +255,16 @@ def broken_drops(
         enters = max(0.0, comes) / math.fsum(share for share in laid.values() if share > 0.0)
         heads = {build.name: build.loss.head_at(enters + drop.least)[0] for build in drop.builds}
         needed = [values[drop.end], -comes]
-        needed += [at.value * share for _, at, share in mine]
+        leaves = max(0.0, values[drop.end]) / math.fsum(s for s in laid.values() if s > 0.0)
+        gains = gains_of(drop, named, leaves)
+        needed.append(values[drop.end] * min(gain.by_end for gain in gains.values()))
+        needed += [(at.value + gains[b.name].value) * share for b, at, share in mine]
+        needed += [gains[b.name].by_flow * at.flow * share for b, at, share in mine]
         needed += [
             (heads[name] + drop.width) * share for name, share in laid.items() if share > 0.0
         ]
-        slower = [key for build in drop.builds if model.has(key := harder(drop, build))]
-        needed += [values[key] for key in slower]
         if math.fsum(needed) > drop.width * (1.0 + tolerance):
-            rows.append(tangent(model, drop, named, enters))
+            rows.append(tangent(model, drop, named, enters, leaves))
         fast = [build.loss.end * at.flow**2 * share for build, at, share in mine]
         eased = [key for build in drop.builds if model.has(key := faster(drop, build))]
         fast += [-values[key] for key in eased]

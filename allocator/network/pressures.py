@@ -110,14 +110,18 @@ def _bored(
         slow = np.where(wanted <= FASTEST * np.sqrt(law), slow, "")
         others = np.minimum(np.maximum(speed, mach * sound), FASTEST * np.sqrt(law))
         speed = floats(np.minimum(wanted, FASTEST * np.sqrt(law)))
-        share, room, fastest = speed**2 / law, others / speed - 1.0, np.full_like(bore, math.inf)
-        factor = gas_factor(length, bore, law, speed**2 / law)
+        swift, room, fastest = (
+            law / area_of(bore) ** 2,
+            others / speed - 1.0,
+            np.full_like(bore, math.inf),
+        )
+        factor = gas_factor(length, bore, law)
         unit = reynolds_of_unit(bore, value(found.substance, "viscosity", kelvin, found.ambient))
         end = end_factor(bore, law, speed)
     else:
         factor = liquid_factor(length, bore, found.light)
         unit = reynolds_of_unit(bore, found.viscosity)
-        end, share, room = np.zeros_like(bore), np.zeros_like(bore), np.full_like(bore, math.inf)
+        end, swift, room = np.zeros_like(bore), np.zeros_like(bore), np.full_like(bore, math.inf)
         slow = np.full(len(bore), "max_velocity")
         fastest = area_of(bore) * found.light * speed
     rates = greatest_flow(
@@ -125,10 +129,10 @@ def _bored(
     )
     if not found.gas:
         rates = floats(np.minimum(rates, fastest))
-    known = np.array([factor, unit, rough, head, end, rates, share, room, fastest]).T.tolist()
+    known = np.array([factor, unit, rough, head, end, rates, swift, room, fastest]).T.tolist()
     return [
-        PipeLoss(k, re, rel, lift, e, q, slow=str(key), share=share, room=room, fastest=fastest)
-        for (k, re, rel, lift, e, q, share, room, fastest), key in zip(known, slow, strict=True)
+        PipeLoss(k, re, rel, lift, e, q, slow=str(key), swift=swift, room=room, fastest=fastest)
+        for (k, re, rel, lift, e, q, swift, room, fastest), key in zip(known, slow, strict=True)
     ]
 
 

@@ -226,9 +226,11 @@ def _boosted(
 
 
 def _lost(known: FluidPressures, pipe: PipeAlong, build: str, flow: float, enters: float) -> float:
-    """Potential lost along a pipe: friction, and height of the potential that enters it."""
+    """Potential that one which enters a pipe loses along it: friction, speed, height."""
     loss = known.losses.get((pipe.route.name, pipe.start, build))
-    return 0.0 if loss is None else losses_at([loss], [flow])[0][0] + loss.head_at(enters)[0]
+    if loss is None:
+        return 0.0
+    return enters - loss.after(enters, losses_at([loss], [flow])[0][0], flow)
 
 
 def _needed(known: FluidPressures, taker: str) -> tuple[float, bool]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from allocator.model.drops import Drop, LaidBuild, curves_at, drops_of
+from allocator.model.drops import At, Drop, LaidBuild, curves_at, drops_of
 from allocator.model.expressions import arrivals, moved_at_most
 from allocator.model.model import Key
 from allocator.model.pressures import Pressures, boost, nodes_of, used_groups, used_stores
@@ -23,12 +23,12 @@ from allocator.search.extract import Reading
 class UsedPipe:
     """A pipe in use, one way: potentials before and behind it by column, and what it takes.
 
-    ``lost``: to friction. ``boosters``: at its inlet, running.
+    ``at``: its flow and what that loses to friction. ``boosters``: at its inlet, running.
     """
 
     drop: Drop
     build: LaidBuild
-    lost: float
+    at: At
     boosters: tuple[BoosterOption, ...]
     spur: bool
 
@@ -103,7 +103,7 @@ def _used_pipes(reading: Reading) -> Iterator[UsedPipe]:
     for (drop, build, _), at in zip(asked, points, strict=True):
         running = tuple(o for o in drop.boosters if reading.values[boost(o)] > 0.5)
         spur = isinstance(build.laid, tuple) and build.laid[0] == "spur"
-        yield UsedPipe(drop, build, at.value, running, spur)
+        yield UsedPipe(drop, build, at, running, spur)
 
 
 def _highest(
@@ -130,7 +130,7 @@ def _highest(
         for pipe in used:
             end = pipe.drop.end
             enters = found[pipe.drop.start] + sum(option.gain for option in pipe.boosters)
-            found[end] = min(found[end], pipe.drop.left(pipe.build, enters, pipe.lost))
+            found[end] = min(found[end], pipe.drop.left(pipe.build, enters, pipe.at))
         for node in nodes:
             key = pressures.low(node, fluid)
             found[key] = min(found[key], found[pressures.high(node, fluid)])

@@ -270,13 +270,13 @@ class PipePaths:
                 ):
                     continue
                 reached = before_pipe(one, path, pipe, filling)
-                given = giver.known.after(path.given, giver.lost)
+                given = giver.known.after(path.given, giver.lost, giving)
                 shut = shut_behind(one, giver, path.back)
                 if reached is None or given < max(giver.least, one.least):
                     continue
                 if shut > min(pipe.rating, reached[1]):
                     continue
-                legs = (*path.legs, (pipe, giver))
+                legs = (*path.legs, (pipe, filling, giver, giving))
                 waiting.append(
                     replace(
                         longer(path, pipe.start, pipe, reached), given=given, legs=legs, back=shut
@@ -311,11 +311,11 @@ class PipePaths:
 def given_at_fork(path: PipePath, spur: PipePath) -> float:
     """Potential of what goes on from the fork at the end of a path, out of the store of a spur."""
     comes = path.potential
-    for pipe, _ in reversed(spur.legs):
+    for pipe, filling, _, _ in reversed(spur.legs):
         gain = 0.0 if pipe.booster is None else pipe.booster.gain
-        comes = pipe.known.after(comes + gain, pipe.lost)
-    for _, giver in spur.legs:
-        comes = giver.known.after(comes, giver.lost)
+        comes = pipe.known.after(comes + gain, pipe.lost, filling)
+    for _, _, giver, giving in spur.legs:
+        comes = giver.known.after(comes, giver.lost, giving)
     return min(spur.given, path.potential, comes)
 
 

@@ -30,8 +30,8 @@ class PipePath:
     boosters take. ``boosters``: (type, place) of each unit. ``rating``: of the pipe at ``place``;
     ``least``: potential that it needs at its end, so that gas is not too fast there.
     Of a spur besides, ``given``: potential of what the store gives, at the fork; ``legs``: its
-    pipes from the store on, filling and giving; ``back``: potential of the store at the fork, shut
-    in.
+    pipes from the store on, filling and giving, with their kg/s; ``back``: potential of the store
+    at the fork, shut in.
     """
 
     end: str
@@ -46,7 +46,7 @@ class PipePath:
     rating: float = math.inf
     least: float = 0.0
     given: float = math.inf
-    legs: tuple[tuple[PipeChoice, PipeChoice], ...] = ()
+    legs: tuple[tuple[PipeChoice, float, PipeChoice, float], ...] = ()
     back: float = 0.0
 
 
@@ -90,7 +90,7 @@ def after_pipe(
             return None
         potential, power = potential + option.gain, power + option.energy * flow
         shut = shut * (option.boost**2 if one.gas else 1.0) + option.rise
-    potential = pipe.known.after(potential, pipe.lost)
+    potential = pipe.known.after(potential, pipe.lost, flow)
     shut = shut_behind(one, pipe, shut)
     if potential < max(pipe.least, one.least) or shut > pipe.rating:
         return None
@@ -104,7 +104,7 @@ def before_pipe(
     if one is None:
         return path.potential, path.shut, path.power
     need, power, option = max(path.potential, pipe.least, one.least), path.power, pipe.booster
-    need = pipe.known.before(need, pipe.lost)
+    need = pipe.known.before(need, pipe.lost, flow)
     bears = _borne_before(one, pipe, min(path.shut, pipe.rating))
     if option is not None:
         need, power = max(need - option.gain, option.inlet), power + option.energy * flow

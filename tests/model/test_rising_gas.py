@@ -27,7 +27,7 @@ places:
 sources:
   well: {{place: low, fluid: gas, flow: 80 g/s, pressure: 1.4 bar}}
 {source}
-pipes: {{dn50: {{bore: 52 mm, fluids: [gas]}}}}
+pipes: {{dn50: {{bore: 52 mm, fluids: [gas]{pipe}}}}}
 routes: {{up: {{between: [low, top], length: 410 m}}}}
 storage:
   holder: {{holds: gas, places: [top], size: {{max: 1 kg}}, min_pressure: 1.04 bar,
@@ -57,7 +57,7 @@ UNUSED = {
 
 def power(folder: Path, density: float, **more: str) -> float:
     path = folder / "site.yaml"
-    given = {"source": "", "store": "", "machine": "", **more}
+    given = {"source": "", "store": "", "machine": "", "pipe": "", **more}
     path.write_text(SITE.format(**given, density=density, heat=14e3 if density < 0.5 else 1500))
     site = read_site(path)
     plan = make_plan(site, Settings(gap=1e-7, node_limit=2000)).plan
@@ -75,6 +75,12 @@ def test_a_pressure_that_nothing_has_on_a_line_takes_nothing_there(
     plain = power(tmp_path, density)
     assert plain > 30e3
     assert power(tmp_path, density, **UNUSED[unused]) == pytest.approx(plain, rel=1e-6)
+
+
+def test_a_looser_velocity_never_gives_less(tmp_path: Path) -> None:
+    """20 m/s keep it back a little; gas that is slower than a limit loses by its own speed."""
+    found = [power(tmp_path, 1.1, pipe=f", max_velocity: {v} m/s") for v in (20, 80, 140)]
+    assert found[0] < found[1] == pytest.approx(found[2], rel=1e-6)
 
 
 @pytest.mark.parametrize("density", [0.09, 0.7, 1.1, 1.9])

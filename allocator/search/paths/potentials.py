@@ -140,6 +140,7 @@ def _numbers(one: FluidPressures, loss: PipeLoss) -> tuple[float, ...]:
         loss.end / width,
         one.least / width,
         *_rise(loss, one.least, width),
+        loss.swift / width,
     )
 
 

@@ -40,6 +40,7 @@ from allocator.search.paths.records import (
     REYNOLDS,
     ROUGH,
     ROUGHER,
+    SWIFT,
     Arrays,
     PathState,
     Room,
@@ -141,9 +142,17 @@ def _link(
 @compiled
 def _before(arrays: Arrays, state: PathState, room: Room, link: int) -> float:
     """What is needed at the start of a link, by ``PipeLoss.before``, less what boosters add."""
-    need: float = room.need[room.link_to[link]] + room.link_loss[link]
+    end, flow = room.need[room.link_to[link]], room.link_flow[link]
     pipe, back = room.link_pipe[link] // 2, room.link_pipe[link] % 2
     level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
+    swift = arrays.friction[pipe, back, level, SWIFT] * flow * flow
+    slower = end + arrays.friction[pipe, back, level, LEAST] - swift
+    if swift > 0.0 and slower <= 0.0:
+        return TOO_MUCH + 1.0
+    head = arrays.friction[pipe, back, level, HEAD]
+    need: float = end + room.link_loss[link]
+    if swift > 0.0:
+        need += (room.link_loss[link] + room.link_gain[link] - head) * swift / slower
     growth = arrays.friction[pipe, back, level, GROWTH]
     if growth <= 0.0:
         return need
@@ -151,7 +160,7 @@ def _before(arrays: Arrays, state: PathState, room: Room, link: int) -> float:
         return TOO_MUCH + 1.0
     air, gain = arrays.friction[pipe, back, level, AIR], room.link_gain[link]
     more = arrays.friction[pipe, back, level, MORE]
-    behind = need + gain - arrays.friction[pipe, back, level, HEAD]
+    behind = need + gain - head
     squared = air * air + 4.0 * (1.0 - growth) * max(0.0, behind + more)
     root = (math.sqrt(squared) - air) / (2.0 * (1.0 - growth))
     risen: float = root * root - more - gain

@@ -195,8 +195,8 @@ STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
 """Columns of ``ways``."""
 FED, DRAWN, NEED, COVERED = 0, 1, 2, 3
 """Columns of ``stores``."""
-FACTOR, LAMINAR, REYNOLDS, ROUGH, ROUGHER, HEAD, END, LEAST, GROWTH, AIR, MORE = range(11)
-FRICTION = 11
+FACTOR, LAMINAR, REYNOLDS, ROUGH, ROUGHER, HEAD, END, LEAST, GROWTH, AIR, MORE, SWIFT = range(12)
+FRICTION = 12
 """Columns of ``friction``, and how many there are."""
 
 
