@@ -15,7 +15,7 @@ from allocator.cycles.demand import (
 from allocator.cycles.firm import draw_for_store, store_for_draw, store_value
 from allocator.cycles.many import draws_for_stores
 from allocator.cycles.patterns import Pattern, pattern_from_intervals, pattern_of
-from allocator.cycles.spans import Span, ever_off, worst_span, worst_until
+from allocator.cycles.spans import Span, StoppedError, ending, ever_off, worst_span, worst_until
 from allocator.cycles.timeline import (
     Timeline,
     draw_for_store_known,
@@ -31,6 +31,7 @@ __all__ = [
     "Pattern",
     "SeriesCurve",
     "Span",
+    "StoppedError",
     "Supply",
     "Timeline",
     "Window",
@@ -42,6 +43,7 @@ __all__ = [
     "draw_for_store",
     "draw_for_store_known",
     "draws_for_stores",
+    "ending",
     "ever_off",
     "joint_timeline",
     "pattern_from_intervals",

@@ -13,7 +13,9 @@ All on-times are superadditive, so windows are searched no further than at any p
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -32,10 +34,29 @@ SHORT = 1e-9
 """Of a period: a moment."""
 _FEW_CROSSINGS = 10_000
 """So many windows are compared at once."""
+_ALL_AT_ONCE = 60_000
+"""Where there are no more in all, they are compared without a search."""
 _PARTS = 32
 """Intervals of lengths at first."""
 _FINER = 64.0
 """Begins are cut only when so much wider: with all of them open, any phase bounds a length."""
+
+
+_OUT: ContextVar[Callable[[], bool] | None] = ContextVar("out", default=None)
+
+
+class StoppedError(Exception):
+    """The search of a worst window was ended before the window was known."""
+
+
+@contextmanager
+def ending(out: Callable[[], bool] | None) -> Iterator[None]:
+    """Within it a search of a worst window asks before each step whether time is out."""
+    before = _OUT.set(out)
+    try:
+        yield
+    finally:
+        _OUT.reset(before)
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +130,11 @@ class _Field:
         length = _count(self.lengths, boxes.l2) - _count(self.lengths, boxes.l1)
         u = self._ends_up_to(boxes.t2 + boxes.l2) - self._ends_up_to(boxes.t1 + boxes.l1)
         return np.asarray(t * length + t * u + u * length)
+
+    def all_crossings(self, limit: float) -> float:
+        """How many there are at the most, up to a length."""
+        t, u, length = len(self.begins), len(self.ends), len(self.lengths)
+        return t * length + u * length + t * u * (limit / self.period + 1.0)
 
     def _ends_up_to(self, times: Array) -> Array:
         turns = np.floor(times / self.period)
@@ -232,11 +258,22 @@ def _field(
 
 
 def _worst_up_to(field: _Field, limit: float, best: Span) -> Span:
-    """Branch and bound over boxes of begins and lengths, as for lengths alone, from a best one."""
+    """Branch and bound over boxes of begins and lengths, as for lengths alone, from a best one.
+
+    Raises:
+        StoppedError: within :func:`ending`, time is out.
+    """
+    if field.all_crossings(limit) <= _ALL_AT_ONCE:
+        begins, lengths = field.windows(0.0, field.period, 0.0, limit)
+        here = (begins >= 0.0) & (begins <= field.period) & (lengths <= limit * (1.0 + ROUNDING))
+        return _best_of(field, best, begins[here], lengths[here])
+    out = _OUT.get()
     length = np.linspace(0.0, limit, _PARTS + 1)
     none = np.zeros(_PARTS)
     boxes = _Boxes(none, none + field.period, length[:-1], length[1:])
     while True:
+        if out is not None and out():
+            raise StoppedError
         bound, counts = field.bound(boxes), field.crossings(boxes)
         # A crossing on the edge of a box may be counted in its neighbour by rounding alone.
         keep = bound > best.shortfall * (1.0 + _GRAIN)
@@ -254,6 +291,10 @@ def _compared(field: _Field, best: Span, boxes: _Boxes) -> Span:
     parts = [field.windows(*box) for box in zip(*(side.tolist() for side in boxes), strict=True)]
     begins = np.concatenate([part[0] for part in parts])
     lengths = np.concatenate([part[1] for part in parts])
+    return _best_of(field, best, begins, lengths)
+
+
+def _best_of(field: _Field, best: Span, begins: Array, lengths: Array) -> Span:
     for at in range(0, len(begins), 1 << 14):
         best = _better(field, best, begins[at : at + (1 << 14)], lengths[at : at + (1 << 14)])
     return best

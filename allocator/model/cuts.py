@@ -18,7 +18,7 @@ every choice of such sources (:mod:`allocator.model.worst_sources`).
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Protocol
 
@@ -29,6 +29,8 @@ from allocator.cycles import (
     DemandCurve,
     KnownCurve,
     Span,
+    StoppedError,
+    ending,
     worst_span,
     worst_until,
     worst_window,
@@ -266,6 +268,17 @@ class Separator(Protocol):
     """Finds rows that a point (SI by key) breaks by more than a share of what they speak of."""
 
     def __call__(self, values: dict[Key, float], tolerance: float) -> list[Row]: ...
+
+
+def broken_in_time(
+    separator: Separator, values: dict[Key, float], tolerance: float, out: Callable[[], bool]
+) -> list[Row] | None:
+    """Rows that a point breaks; None where time was out before they were known."""
+    with ending(out):
+        try:
+            return separator(values, tolerance)
+        except StoppedError:
+            return None
 
 
 def lazy_cuts(model: Model, sets: IndexSets) -> Separator:

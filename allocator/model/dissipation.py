@@ -4,10 +4,11 @@ Of one fluid, over the pipes that its gas uses *plainly*, with flow F and loss p
 
     sum F (phi(F) + head)  <=  sum_s p_s g_s + sum_n top_n h_n - sum_c need_c (taken_c - u_c),
 
-with potentials counted above the least of the fluid. ``p_s``: the highest at which source, store or
-machine s gives; ``need_c``: the least at which c takes. ``g_s``: what s gives that leaves its node
-by plain pipes; ``u_c``: what c takes that came to its node by no plain pipe; ``h_n``: what came to
-node n by pipes that are not plain and leaves it by plain ones.
+with potentials counted above the least of the fluid, and of gas that rises the least head that it
+may have. ``p_s``: the highest at which source, store or machine s gives; ``need_c``: the least at
+which c takes. ``g_s``: what s gives that leaves its node by plain pipes; ``u_c``: what c takes that
+came to its node by no plain pipe; ``h_n``: what came to node n by pipes that are not plain and
+leaves it by plain ones.
 
 *Plain.* ``top_n`` is the highest potential that gas has at node n which passed no booster
 (:mod:`allocator.model.pressure_reach`). A pipe is plain where no booster runs at its inlet and the

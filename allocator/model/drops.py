@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
+from allocator.model.expressions import scaled
 from allocator.model.index_sets import IndexSets, PipeArc
 from allocator.model.model import Key, Model, Row, Terms
 from allocator.model.pressures import Pressures, boost, directed, peak, spur_laid, spur_peak
 from allocator.network.pressure_curves import losses_at
-from allocator.network.pressure_records import BoosterOption, PipeLoss
+from allocator.network.pressure_records import SWIFTEST, BoosterOption, PipeLoss
 
 SHARES = (0.35, 1.0)
 """Flows, as shares of the most that a build can carry, of the tangents stated from the start."""
@@ -45,6 +47,15 @@ class Drop:
     slow: Key
     builds: tuple[LaidBuild, ...]
     boosters: tuple[BoosterOption, ...] = ()
+
+    def head_near(self, build: LaidBuild, entering: float) -> tuple[float, float]:
+        """A tangent of the head by the potential that enters, above the least: (at 0, slope)."""
+        head, slope = build.loss.head_at(entering + self.least)
+        return head - slope * entering, slope
+
+    def left(self, build: LaidBuild, entering: float, at: At) -> float:
+        """Potential left at the end of what enters, both above the least, at a flow."""
+        return build.loss.after(entering + self.least, at.value, at.flow) - self.least
 
 
 def drops_of(sets: IndexSets) -> tuple[Drop, ...]:
@@ -99,14 +110,9 @@ def faster(drop: Drop, build: LaidBuild) -> Key:
     return ("faster", drop.name, build.name)
 
 
-def harder(drop: Drop, build: LaidBuild) -> Key:
-    """Potential that it loses more then, as gas that gains speed does."""
-    return ("harder", drop.name, build.name)
-
-
 @dataclass(frozen=True, slots=True)
 class At:
-    """A flow of a build, kg/s, with the loss there (static head included) and its slope."""
+    """A flow of a build, kg/s, with what friction takes there and its slope."""
 
     flow: float
     value: float
@@ -117,28 +123,72 @@ def curves_at(asked: Sequence[tuple[LaidBuild, float]]) -> list[At]:
     """The losses of some builds at some flows."""
     values, slopes = losses_at([build.loss for build, _ in asked], [flow for _, flow in asked])
     return [
-        At(flow, value + build.loss.head, slope)
-        for (build, flow), value, slope in zip(asked, values, slopes, strict=True)
+        At(flow, value, slope)
+        for (_, flow), value, slope in zip(asked, values, slopes, strict=True)
     ]
 
 
-def tangent(model: Model, drop: Drop, points: Mapping[str, At]) -> Row | None:
-    """``sum_b [loss'_b(q_b) Q_b + (loss_b(q_b) - loss'_b(q_b) q_b) y_b] <= start - end +
+def entering(model: Model, drop: Drop) -> Terms:
+    """The potential that enters a pipe, above the least: that of its start, and of boosters."""
+    terms: Terms = [(1.0, drop.start)]
+    terms += [(option.gain, boost(option)) for option in drop.boosters]
+    return terms + [(1.0, key) for option in drop.boosters if model.has(key := added(option))]
 
-    boosts + width (1 - sum_b y_b)``: the perspective tangents at flows q of the builds, valid
-    together as at most one of them is laid. ``points``: by build; others have their head alone.
+
+class Gain(NamedTuple):
+    """A tangent of what is lost as gas gains speed: at no flow and no potential above the least,
+
+    and its slopes by the flow and by the potential at the end.
     """
-    terms: Terms = [(-1.0, drop.start), (1.0, drop.end)]
+
+    value: float
+    by_flow: float
+    by_end: float
+
+
+def gains_of(drop: Drop, points: Mapping[str, At], leaves: float) -> dict[str, Gain]:
+    """Tangents at flows of builds where so much ``leaves``, above the least, or what is slow."""
+    found = {}
     for build in drop.builds:
-        at = points.get(build.name, At(0.0, build.loss.head, 0.0))
-        terms.append((at.slope, build.flow))
-        terms.append((at.value - at.slope * at.flow + drop.width, build.laid))
-        if model.has(key := harder(drop, build)):
-            terms.append((1.0, key))
-    terms += [(-option.gain, boost(option)) for option in drop.boosters]
-    terms += [(-1.0, key) for option in drop.boosters if model.has(key := added(option))]
-    name = f"pressure_drop[{drop.name},{_listed(points)}]"
-    return model.scaled_row(name, terms, high=drop.width)
+        if (at := points.get(build.name)) is not None:
+            end = max(leaves + drop.least, build.loss.swift * at.flow**2 / SWIFTEST)
+            value, by_flow, by_end = build.loss.accelerating(at.flow, at.value, at.slope, end)
+            value -= by_flow * at.flow + by_end * (end - drop.least)
+            found[build.name] = Gain(value, by_flow, by_end)
+    return found
+
+
+def tangent(
+    model: Model,
+    drop: Drop,
+    points: Mapping[str, At],
+    enters: float,
+    leaves: float | None = None,
+) -> Row | None:
+    """``sum_b [loss'_b(q_b) Q_b + (loss_b(q_b) - loss'_b(q_b) q_b + head) y_b] + slope entering
+
+    <= entering - end + width (1 - sum_b y_b)``: the perspective tangents at flows q of the builds,
+    valid together as at most one of them is laid, with that of their head where so much ``enters``:
+    of all builds the same, as they rise alike. ``points``: by build; others have their head alone.
+    Where so much ``leaves``, with that of what they lose as gas gains speed: the steepest by the
+    end counts for all, and at an end of 0 each its own.
+    """
+    gains = {} if leaves is None else gains_of(drop, points, leaves)
+    by_end = min((gain.by_end for gain in gains.values()), default=0.0)
+    slope = max((drop.head_near(build, enters)[1] for build in drop.builds), default=0.0)
+    wide = drop.width * max(1.0, slope)
+    terms: Terms = [(1.0 + by_end, drop.end), *scaled(entering(model, drop), slope - 1.0)]
+    for build in drop.builds:
+        at = points.get(build.name, At(0.0, 0.0, 0.0))
+        head = drop.head_near(build, enters)[0]
+        gain = gains.get(build.name, Gain(0.0, 0.0, 0.0))
+        terms.append((at.slope + gain.by_flow, build.flow))
+        constant = at.value - at.slope * at.flow + gain.value + head + wide
+        terms.append((constant, build.laid))
+    place = f",from {enters!r}" if slope else ""
+    place += f",to {leaves!r}" if by_end else ""
+    name = f"pressure_drop[{drop.name},{_listed(points)}{place}]"
+    return model.scaled_row(name, terms, high=wide)
 
 
 def speed_tangent(model: Model, drop: Drop, flows: Mapping[str, float]) -> Row | None:
@@ -170,7 +220,7 @@ def first_rows(
             points = curves_at([(build, share * build.most) for build in curved])
             named = {build.name: at for build, at in zip(curved, points, strict=True)}
             flows = {name: at.flow for name, at in named.items()}
-            rows = [tangent(model, drop, named)]
+            rows = [tangent(model, drop, named, share * drop.width)]
             if any(build.loss.end > 0.0 for build in curved):
                 rows.append(speed_tangent(model, drop, flows))
             yield from (row for row in rows if row is not None)
@@ -200,20 +250,21 @@ def broken_drops(
     for drop, shares in among:
         mine = [(next(turn)[0], next(points), share) for share in shares]
         named = {build.name: at for build, at, _ in mine}
-        needed = [values[drop.end] - values[drop.start]]
-        needed += [(at.value + drop.width) * share for _, at, share in mine]
+        laid = {build.name: min(1.0, values[build.laid]) for build in drop.builds}
+        comes = model.value(entering(model, drop), values)
+        enters = max(0.0, comes) / math.fsum(share for share in laid.values() if share > 0.0)
+        heads = {build.name: build.loss.head_at(enters + drop.least)[0] for build in drop.builds}
+        needed = [values[drop.end], -comes]
+        leaves = max(0.0, values[drop.end]) / math.fsum(s for s in laid.values() if s > 0.0)
+        gains = gains_of(drop, named, leaves)
+        needed.append(values[drop.end] * min(gain.by_end for gain in gains.values()))
+        needed += [(at.value + gains[b.name].value) * share for b, at, share in mine]
+        needed += [gains[b.name].by_flow * at.flow * share for b, at, share in mine]
         needed += [
-            (build.loss.head + drop.width) * min(1.0, values[build.laid])
-            for build in drop.builds
-            if build.name not in named and values[build.laid] > 0.0
+            (heads[name] + drop.width) * share for name, share in laid.items() if share > 0.0
         ]
-        needed += [-option.gain * values[boost(option)] for option in drop.boosters]
-        changed = [key for option in drop.boosters if model.has(key := added(option))]
-        needed += [-values[key] for key in changed]
-        slower = [key for build in drop.builds if model.has(key := harder(drop, build))]
-        needed += [values[key] for key in slower]
         if math.fsum(needed) > drop.width * (1.0 + tolerance):
-            rows.append(tangent(model, drop, named))
+            rows.append(tangent(model, drop, named, enters, leaves))
         fast = [build.loss.end * at.flow**2 * share for build, at, share in mine]
         eased = [key for build in drop.builds if model.has(key := faster(drop, build))]
         fast += [-values[key] for key in eased]

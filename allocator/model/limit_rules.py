@@ -29,6 +29,7 @@ from allocator.model.store_limits import filling_limits, release_limits
 from allocator.model.switches import eased, useful_size
 from allocator.model.velocity_limits import velocity_limits
 from allocator.model.widening import widened
+from allocator.network.pressure_records import FluidPressures
 from allocator.site.records import POWER
 
 Rows = dict[str, int]
@@ -80,6 +81,17 @@ def _mouths(rows: Rows, sets: IndexSets, fluid: str) -> list[str]:
     """Sources of a fluid whose pressures limit what its pipes carry."""
     one = None if sets.pressures is None else sets.pressures.fluids.get(fluid)
     return [n for n in ({} if one is None else one.mouths) if f"source_pressure[{n}]" in rows]
+
+
+def _drives(sets: IndexSets, one: FluidPressures, name: str) -> bool:
+    """Whether the pressure that is stated of a source can let more through anywhere."""
+    source = sets.site.sources[name]
+    if not source.pressure:
+        return False
+    node = one.node(source.place)
+    takers = [g.place for g in sets.groups.values() if one.fluid in g.type.inputs]
+    places = [arc.start for arc in sets.arcs.get(one.fluid, ())] + takers
+    return any(one.node(place) == node for place in places)
 
 
 def _rates(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
@@ -196,19 +208,23 @@ def _flows(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
 
 
 def _pressures(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit]:
-    """Pressure at the mouths of the sources of a fluid: all of them a little more.
+    """Pressure at the mouths of the sources of a fluid: of several, all of them as much more.
 
     ``high <= mouth + slope * slack`` of the potential where connected, and shut in at least as
     much; of several pressures the higher ones rise by no more than the highest.
     """
     pressures = sets.pressures
     for fluid, one in ({} if pressures is None else pressures.fluids).items():
-        mine = _mouths(rows, sets, fluid)
+        mine = [name for name in _mouths(rows, sets, fluid) if _drives(sets, one, name)]
         if not mine:
             continue
         highest = max(mine, key=lambda name: one.mouths[name])
         path, top = ("sources", highest, "pressure"), one.mouths[highest]
-        limit, slope = pressure_limit(one, "pressure", fluid, path, top, more=True)
+        kind, name = ("pressure", highest) if len(mine) == 1 else ("pressures", fluid)
+        limit, slope = pressure_limit(one, kind, name, path, top, more=True)
+        if len(mine) > 1:
+            words = f"the pressures of the sources of '{fluid}' are"
+            limit = replace(limit, words=words, cautious=len({one.mouths[n] for n in mine}) > 1)
         slacked(model, limit)
         for name in mine:
             own = 2.0 * one.pressure(one.mouths[name]) if one.gas else 1.0

@@ -42,8 +42,8 @@ class Limit:
 
     @property
     def address(self) -> str:
-        """The address of the limit; empty for a want, and for pipes of all builds together."""
-        if not self.path or (self.kind == "capacity" and not self.name):
+        """The address of the limit; empty for a want, and for several things together."""
+        if not self.path or (self.shared and self.kind != "flow"):
             return ""
         if self.path[0] == "coolers":
             return address_of(("coolers", self.name, "rate"))
@@ -81,8 +81,9 @@ class Limit:
 
     @property
     def shared(self) -> bool:
-        """Whether it stands for the same share of several things, such as flows of a fluid."""
-        return self.kind == "flow" or (self.kind == "capacity" and not self.name)
+        """Whether it stands for the same change of several things, such as flows of a fluid."""
+        pipes = self.kind == "capacity" and not self.name
+        return self.kind in ("flow", "pressures") or pipes
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from allocator.model.expressions import (
     arrivals,
@@ -124,12 +125,12 @@ class Reach:
 
 def reach_of(sets: IndexSets, pressures: Pressures, one: FluidPressures) -> Reach:
     """How high potentials of a fluid can be and must be."""
-    ways: list[tuple[str, str, float, float]] = []
+    ways: list[_Way] = []
     for arc, losses in pressures.losses.items():
         if arc.fluid == one.fluid:
-            least = min(loss.head for loss in losses.values())
+            least = min(losses.values(), key=lambda loss: loss.head)
             gain = math.fsum(option.gain for option in pressures.boosters_at.get(arc, ()))
-            ways.append((one.node(arc.start), one.node(arc.end), least, gain))
+            ways.append(_Way(one.node(arc.start), one.node(arc.end), least, gain, one.least))
     width = one.most - one.least
     given: dict[str, float] = {}
     for end in gives(sets, one):
@@ -137,7 +138,7 @@ def reach_of(sets: IndexSets, pressures: Pressures, one: FluidPressures) -> Reac
     taken: dict[str, float] = {}
     for end in takes(sets, one):
         taken[end.node] = min(taken.get(end.node, math.inf), end.potential)
-    unboosted = [(start, end, head, 0.0) for start, end, head, _ in ways]
+    unboosted = [way._replace(gain=0.0) for way in ways]
     return Reach(
         _tops(given, unboosted, width), _tops(given, ways, width), _needs(taken, ways, width)
     )
@@ -174,33 +175,45 @@ def most_between(
     return {at: min(rate, pressures.most[at]) for at, rate in zip(asked, most, strict=True)}
 
 
-def _tops(
-    given: Mapping[str, float], ways: list[tuple[str, str, float, float]], width: float
-) -> dict[str, float]:
+class _Way(NamedTuple):
+    """A way of a fluid, with the loss of the build that rises least: potentials above ``least``."""
+
+    start: str
+    end: str
+    loss: PipeLoss
+    gain: float
+    least: float
+
+    def top(self, start: float) -> float:
+        return self.loss.after(self.least + start + self.gain, 0.0) - self.least
+
+    def need(self, end: float) -> float:
+        return self.loss.before(self.least + end, 0.0) - self.least - self.gain
+
+
+def _tops(given: Mapping[str, float], ways: list[_Way], width: float) -> dict[str, float]:
     found = dict(given)
     for _ in range(ROUNDS):
         changed = False
-        for start, end, head, gain in ways:
-            if start in found:
-                top = min(width, found[start] - head + gain)
-                if top > found.get(end, -math.inf) + LITTLE * width:
-                    found[end], changed = top, True
+        for way in ways:
+            if way.start in found:
+                top = min(width, way.top(found[way.start]))
+                if top > found.get(way.end, -math.inf) + LITTLE * width:
+                    found[way.end], changed = top, True
         if not changed:
             return found
-    return {node: width for start, end, *_ in ways for node in (start, end)}
+    return {node: width for way in ways for node in (way.start, way.end)}
 
 
-def _needs(
-    taken: Mapping[str, float], ways: list[tuple[str, str, float, float]], width: float
-) -> dict[str, float]:
+def _needs(taken: Mapping[str, float], ways: list[_Way], width: float) -> dict[str, float]:
     found = dict(taken)
     for _ in range(ROUNDS):
         changed = False
-        for start, end, head, gain in ways:
-            if end in found:
-                need = max(0.0, found[end] + head - gain)
-                if need < found.get(start, math.inf) - LITTLE * width:
-                    found[start], changed = need, True
+        for way in ways:
+            if way.end in found:
+                need = max(0.0, way.need(found[way.end]))
+                if need < found.get(way.start, math.inf) - LITTLE * width:
+                    found[way.start], changed = need, True
         if not changed:
             return found
-    return {node: 0.0 for start, end, *_ in ways for node in (start, end)}
+    return {node: 0.0 for way in ways for node in (way.start, way.end)}

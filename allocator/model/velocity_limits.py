@@ -2,21 +2,19 @@
 
 Gas that may be faster by a share t needs less at a pipe's end: ``end Q^2 <= low (1 + t)^2``. On the
 safe side ``low + 2 least t``; far above the least that is little, so as well ``low (1 + s)^2`` for
-some steps ``s <= t``, one of which is chosen. It is taken no more than twice as fast. What it loses
-rises with the share e of :mod:`allocator.physics.pressure_loss`, by less than ``4 e t`` of it, as e
-is never above 1/4: that much of the widest difference is taken. A liquid carries ``fastest (1 +
-t)``.
+some steps ``s <= t``, one of which is chosen. It is taken no more than twice as fast. A liquid
+carries ``fastest (1 + t)``.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 
-from allocator.model.drops import Drop, LaidBuild, drops_of, faster, harder
+from allocator.model.drops import Drop, LaidBuild, drops_of, faster
 from allocator.model.index_sets import IndexSets
 from allocator.model.limits import LOOSE, Limit, slacked
 from allocator.model.model import Key, Model, Terms
-from allocator.model.pressure_limits import Rows, where_used
+from allocator.model.pressure_limits import Rows
 from allocator.model.widening import widened
 from allocator.network.pressure_ranges import GAS_VELOCITY, LIQUID_VELOCITY
 
@@ -38,7 +36,7 @@ def velocity_limits(model: Model, rows: Rows, sets: IndexSets) -> Iterator[Limit
     stated: dict[str, list[int]] = {}
     for row, number in rows.items():
         kind, _, rest = row.partition("[")
-        if kind in ("pressure_drop", "speed"):
+        if kind == "speed":
             drop_name = ",".join(rest.split(",")[:3])
             stated.setdefault(f"{kind}[{drop_name}", []).append(number)
     for (name, key, gas), pipes in found.items():
@@ -92,16 +90,12 @@ def _gas(
     limit: Limit,
     most: float,
 ) -> None:
-    """``faster <= 2 least t``, or ``((1 + s)^2 - 1) (least + low)`` where a step s is chosen, and
-
-    ``harder >= 4 e width t``, where it is laid.
-    """
+    """``faster <= 2 least t``, or ``((1 + s)^2 - 1) (least + low)`` where a step s is chosen."""
     drop, build = at
     step = model.columns[model.index(drop.slow)].unit
-    eased, more = faster(drop, build), harder(drop, build)
+    eased = faster(drop, build)
     least = 2.0 * drop.least / limit.value
     model.variable(eased, 0.0, unit=step)
-    model.variable(more, 0.0, unit=step)
     steps = [step for step in STEPS if model.has(_chosen(limit, step))]
     widest = least * most + ((1.0 + max(steps, default=0.0)) ** 2 - 1.0) * (drop.least + drop.width)
     terms: Terms = [(1.0, eased), (-least, limit.slack)]
@@ -113,13 +107,8 @@ def _gas(
         model.row(f"eased[{eased},{share}]", terms, high=widest + more_of * drop.least)
     terms = [(1.0, eased), (-widest, build.laid)]
     model.row(f"eased_where_laid[{eased}]", terms, high=0.0)
-    used = where_used(model, limit, build.laid, most)
-    lost = 4.0 * build.loss.share * drop.width / limit.value
-    model.row(f"harder[{more}]", [(1.0, more), (-lost, used)], low=0.0)
     for number in stated.get(f"speed[{drop.name}", ()):
         model.extend(number, [(-1.0, eased)])
-    for number in stated.get(f"pressure_drop[{drop.name}", ()):
-        model.extend(number, [(1.0, more)])
 
 
 def _carried(

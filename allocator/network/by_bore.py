@@ -30,14 +30,14 @@ from allocator.site.records import PipeType, Route
 class Wanted(NamedTuple):
     """A capacity to find: a build of a length (m) that carries a fluid at a temperature (K).
 
-    ``fall``: m, the most by which the fluid falls on its way.
+    ``falls``: m, by which the fluid falls on each way that it may go; below 0 it rises.
     """
 
     build: PipeType
     length: float
     fluid: str
     temperature: float
-    fall: float = 0.0
+    falls: tuple[float, ...] = (0.0,)
 
 
 def capacities_of(site: Network, wanted: Sequence[Wanted]) -> list[tuple[float, str]]:
@@ -103,11 +103,13 @@ def _along_lines(site: Network, between: PressureRange, wanted: Sequence[Wanted]
     losses = losses_of(
         between,
         [
-            PipeAsk(w.build, w.length, w.fall, max(w.temperature, site.ambient.temperature))
+            PipeAsk(w.build, w.length, fall, max(w.temperature, site.ambient.temperature))
             for w in wanted
+            for fall in w.falls
         ],
     )
-    rates = np.array([loss.capacity for loss in losses])
+    each = iter(losses)
+    rates = np.array([max(next(each).capacity for _ in w.falls) for w in wanted])
     return Capacity(rates, np.ones(len(rates)))
 
 
@@ -163,7 +165,7 @@ def with_capacities(site: Network, notes: Notes) -> Network:
             kelvin = hottest_source(site, fluid) if between is None else between.hot
             for route in site.routes.values():
                 key = (route.name, build.name, fluid)
-                wanted[key] = Wanted(build, route.length, fluid, kelvin, descent(site, route))
+                wanted[key] = Wanted(build, route.length, fluid, kelvin, falls_of(site, route))
     if not wanted:
         return site
     try:
@@ -174,10 +176,10 @@ def with_capacities(site: Network, notes: Notes) -> Network:
     return _with(site, capacity)
 
 
-def descent(site: Network, route: Route) -> float:
-    """m, the most that a fluid falls along a route, whichever way it goes."""
+def falls_of(site: Network, route: Route) -> tuple[float, ...]:
+    """m, by which a fluid falls along a route, on each way that it may go."""
     fall = site.places[route.start].elevation - site.places[route.end].elevation
-    return max(0.0, fall) if route.one_way else abs(fall)
+    return (fall,) if route.one_way or not fall else (fall, -fall)
 
 
 def _computed(site: Network, build: PipeType) -> list[str]:

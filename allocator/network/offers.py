@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from allocator.network.by_bore import Wanted, capacities_of, descent
+from allocator.network.by_bore import Wanted, capacities_of, falls_of
 from allocator.network.insulation import Pipe, emissivity_of, ground_of, pipe_of
 from allocator.network.pressure_ranges import range_of
 from allocator.network.properties import film_fluid, heat_capacity
@@ -88,7 +88,7 @@ def capacities(site: Network, asks: Sequence[Ask]) -> list[float]:
         if ask.build.by_bore or (ask.build.bore is not None and ask.fluid in computed)
     ]
     wanted = [
-        Wanted(ask.build, ask.route.length, ask.fluid, ask.inlet, descent(site, ask.route))
+        Wanted(ask.build, ask.route.length, ask.fluid, ask.inlet, falls_of(site, ask.route))
         for ask in map(asks.__getitem__, by_bore)
     ]
     rates = [ask.build.capacity for ask in asks]

@@ -35,7 +35,11 @@ def greatest_flows(
     checked = np.array([pipe.checked for pipe in pipes], dtype=bool)
     if checked.any():
         numbers = np.array(
-            [(p.factor, p.reynolds, p.roughness, p.end, p.head) for p in pipes if p.checked]
+            [
+                (p.factor, p.reynolds, p.roughness, p.end, p.head_at(start)[0])
+                for p, start in zip(pipes, starts, strict=True)
+                if p.checked
+            ]
         ).T
         head = numbers[4]
         drop, start = np.array(drops)[checked] - head, np.array(starts)[checked] - head

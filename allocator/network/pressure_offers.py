@@ -16,12 +16,12 @@ from typing import NamedTuple
 
 from allocator.network.offers import Ask
 from allocator.network.pressure_arrivals import OpenWay, highest_from, takers_of, ways_of
-from allocator.network.pressure_curves import losses_at
+from allocator.network.pressure_curves import greatest_flows, losses_at
 from allocator.network.pressure_ranges import range_of
-from allocator.network.pressure_records import FluidPressures
+from allocator.network.pressure_records import FluidPressures, PipeLoss
 from allocator.network.pressures import PipeAsk, losses_of
 from allocator.network.records import Network
-from allocator.physics.pressure_loss import greatest_flow
+from allocator.physics.pressure_loss import STEPS
 from allocator.site.records import Route
 
 
@@ -176,6 +176,22 @@ def _needs_at(site: Network, one: FluidPressures) -> Mapping[str, tuple[float, s
     return found
 
 
+def _left(loss: PipeLoss, enters: float, flow: float) -> float:
+    return loss.after(enters, losses_at([loss], [flow])[0][0], flow)
+
+
+def _most(loss: PipeLoss, enters: float, needed: float) -> float:
+    """kg/s, the greatest that leaves what is needed and is slow enough; by halving."""
+    low, high = 0.0, greatest_flows([loss], [enters], [enters - needed])[0]
+    if not loss.swift:
+        return high
+    for _ in range(STEPS):
+        middle = (low + high) / 2.0
+        passes = _left(loss, enters, middle) >= max(needed, loss.end * middle**2)
+        low, high = (middle, high) if passes else (low, middle)
+    return low
+
+
 def _offer(
     site: Network, one: FluidPressures, ask: Ask, flow: float | None, way: _Along
 ) -> PressureOffer | None:
@@ -185,17 +201,9 @@ def _offer(
     kelvin = max(ask.inlet, site.ambient.temperature)
     (loss,) = losses_of(between, [PipeAsk(ask.build, ask.route.length, fall, kelvin)])
     enters, needed = way.given.potential, way.needed
-    most = greatest_flow(
-        loss.factor,
-        loss.reynolds,
-        loss.roughness,
-        loss.end,
-        enters - needed - loss.head,
-        enters - loss.head,
-    )
     end, fast = None, False
     if flow is not None:
-        left = enters - loss.head - losses_at([loss], [flow])[0][0]
+        left = _left(loss, enters, flow)
         end = one.pressure(max(0.0, left))
         fast = 0.0 < left < loss.end * flow**2 * (1 - 1e-9) or flow > loss.fastest * (1 + 1e-9)
     rating = ask.build.pressure_rating
@@ -203,7 +211,7 @@ def _offer(
     return PressureOffer(
         one.pressure(max(0.0, enters)),
         one.pressure(needed),
-        min(float(most), loss.capacity),
+        _most(loss, enters, needed),
         end,
         fast,
         rating is None or rating >= one.pressure(shut) * (1 - 1e-9),

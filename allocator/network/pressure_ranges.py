@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from allocator.base.grouped import grouped
-from allocator.network.pressure_records import AtRest
+from allocator.network.pressure_records import AtRest, Rise
 from allocator.network.properties import substance_of
 from allocator.network.records import Network
 from allocator.physics.arrays import FloatLike, Floats, floats
@@ -258,12 +258,12 @@ def gain_of(site: Network, found: PressureRange, booster: BoosterType) -> float:
 
 
 def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
-    """Potential lost by rising a height (m), and gained by falling as much; both safe.
+    """Potential lost by rising a height (m), and gained by falling as much; safe of a liquid.
 
     Of a gas ``d(p^2) = -2 g (p^2 / (Rs T) - p rho_air) dz``, as its pressure counts from that of
     the air outside, which falls with height as well: what is lighter than air loses by falling. It
-    is convex in p: lost at most at the least or the highest pressure and its coldest, gained at
-    least at ``rho_air Rs T / 2``, or what is nearest to it, and its hottest.
+    is gained at least at ``rho_air Rs T / 2``, or what is nearest to it, and its hottest. What is
+    lost at the least pressure and its coldest is the least that counts: more by :func:`rise_of`.
     """
     heights = floats(rises)
     if not found.gas:
@@ -272,10 +272,17 @@ def heads(found: PressureRange, rises: FloatLike) -> tuple[Floats, Floats]:
     law = float(found.gas_law(floats(found.hot)))
     least = min(max(found.air * law / 2.0, low), high)
     gained = least * (least / law - found.air)
-    law = found.heaviest_law()
-    lost = max(p * (p / law - found.air) for p in (low, high))
+    lost = low * (low / found.heaviest_law() - found.air)
     by_height = 2.0 * GRAVITY * heights
     return floats(by_height * lost), floats(by_height * gained)
+
+
+def rise_of(found: PressureRange, height: float) -> Rise:
+    """What gas loses by rising a height (m), of any potential, at its coldest."""
+    law = found.heaviest_law()
+    growth, air = 2.0 * GRAVITY * height / law, 2.0 * GRAVITY * height * found.air
+    least = max(found.air * law / 2.0, math.sqrt(found.least))  # where it gains most
+    return Rise(growth, air, max(0.0, air * least - growth * least**2))
 
 
 def at_rest(found: PressureRange, ratio: float) -> tuple[AtRest, ...]:

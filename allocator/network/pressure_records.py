@@ -3,8 +3,9 @@
 A potential is p^2 of a gas (Pa^2) and p of a liquid (Pa). Each node has two, ``high >= low``: what
 arrives at it and goes into stores comes at ``high``, what leaves it along pipes leaves at ``low``.
 
-* A pipe in use from i to j with peak flow Q: ``low_i - high_j >= phi(Q) + head``, and of a gas
-  ``low_j >= end Q^2``, so that it is slow enough at its end.
+* A pipe in use from i to j with peak flow Q: ``low_i - high_j >= phi(Q) + head(low_i)``, and of a
+  gas ``low_j >= end Q^2``, so that it is slow enough at its end. The head counts the potential that
+  enters the pipe, behind a booster there. As gas gains speed it loses more: ``accelerating``.
 * A spur is a pipe used both ways, between J and a node S at or beyond which there is a store:
   collect flow goes from J to S alone, supply flow from S to J alone. ``high_J - high_S >=
   phi(collect) + head`` and ``low_S - low_J >= phi(supply) + head back``; ``end`` as above. A node
@@ -33,7 +34,10 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from allocator.physics.pressure_loss import GRAVITY
+from allocator.physics.pressure_loss import GRAVITY, STEPS
+
+SWIFTEST = 0.3
+"""Share of the potential at its end that ``a`` of a flow may be where its acceleration is told."""
 
 IN_SERIES = 3
 """Boosters in series behind which the pressure shut in is looked at."""
@@ -42,19 +46,47 @@ PipeKey = tuple[str, str, str]
 """Route, the node at which the flow enters, and pipe type."""
 
 
+class Rise(NamedTuple):
+    """What a column of gas takes of its potential U by rising: ``growth U - air sqrt(U)``.
+
+    ``growth``: of the gas; ``air``: Pa, of the air outside. It is convex in U. ``more``: potential
+    that gas lighter than air may gain on its way up, so that U there is at most so much higher.
+    """
+
+    growth: float
+    air: float
+    more: float
+
+    def at(self, potential: float) -> tuple[float, float]:
+        """The most that is lost of a potential at the foot, and the slope of that."""
+        squared = max(0.0, potential) + self.more
+        root = math.sqrt(squared)
+        slope = self.growth - self.air / (2.0 * root) if root else -math.inf
+        return self.growth * squared - self.air * root, slope
+
+    def below(self, potential: float) -> float:
+        """The potential at the foot of which so much is left at the top."""
+        left, squared = 1.0 - self.growth, max(0.0, potential + self.more)
+        if left <= 0.0:
+            return math.inf
+        root = (math.sqrt(self.air**2 + 4.0 * left * squared) - self.air) / (2.0 * left)
+        return root**2 - self.more
+
+
 @dataclass(frozen=True, slots=True)
 class PipeLoss:
     """One pipe type along one route, one way, for one fluid: ``phi(Q) = factor f(Re) Q^2``.
 
     ``factor``: potential per (kg/s)^2; 0 where the pipe has no bore, so that its pressure is not
     checked. ``reynolds``: Reynolds number of 1 kg/s. ``roughness``: relative. ``head``: potential
-    lost by rising, below 0 where it falls. ``end``: potential per (kg/s)^2 that gas needs at its
+    lost by rising, below 0 where it falls; of gas that rises the least, at the ambient pressure:
+    ``rise`` says what more is lost of more. ``end``: potential per (kg/s)^2 that gas needs at its
     end, not to be too fast. ``capacity``: kg/s, greatest flow at the widest difference of
     potentials that the network has, and no more than the pipe type's own. ``fall``: m that it
     leads down, below 0 where it rises. ``slow``: key of the pipe type that sets the velocity of
-    ``end``, empty where none does. ``share``: e of
-    :mod:`allocator.physics.pressure_loss` at that velocity; ``room``: share by which it may rise
-    until something else limits it. ``fastest``: kg/s of a liquid at its highest velocity.
+    ``end``, empty where none does. ``swift``: a of
+    :mod:`allocator.physics.pressure_loss` per (kg/s)^2; ``room``: share by which that velocity may
+    rise until something else limits it. ``fastest``: kg/s of a liquid at its highest velocity.
     """
 
     factor: float
@@ -65,9 +97,86 @@ class PipeLoss:
     capacity: float
     fall: float = 0.0
     slow: str = ""
-    share: float = 0.0
+    swift: float = 0.0
     room: float = math.inf
     fastest: float = math.inf
+    rise: Rise | None = None
+
+    def head_at(self, potential: float) -> tuple[float, float]:
+        """Potential lost by rising of that at the start, and its slope: convex in it."""
+        if self.rise is not None and (found := self.rise.at(potential))[0] > self.head:
+            return found
+        return self.head, 0.0
+
+    def accelerating(
+        self, flow: float, lost: float, slope: float, end: float
+    ) -> tuple[float, float, float]:
+        """Potential lost besides as gas gains speed, and its slopes by the flow and by the ``end``.
+
+        ``lost`` and ``slope``: of friction. ``end``: above ``a`` of the flow.
+        """
+        swift = self.swift * flow**2
+        if swift <= 0.0:
+            return 0.0, 0.0, 0.0
+        head, share = self._on_the_way
+        start = self._start(end, lost + head + share * swift, swift)
+        log, left = math.log(start / end) + share, 1.0 - swift / start
+        by_flow = (slope + 2.0 * self.swift * flow * log) / left - slope
+        return swift * log, by_flow, (1.0 - swift / end) / left - 1.0
+
+    def after(self, potential: float, lost: float, flow: float = 0.0) -> float:
+        """What is left at the end of a potential at the start, with so much ``lost`` to friction.
+
+        -inf where gas would be faster than sound on its way.
+        """
+        (head, share), swift = self._on_the_way, self.swift * flow**2
+        start = potential + head - self.head_at(potential)[0]
+        lost += head + share * swift
+        if swift <= 0.0:
+            return start - lost
+        if start <= swift or start - swift - swift * math.log(start / swift) <= lost:
+            return -math.inf
+        end = start  # Newton's method, from above
+        for _ in range(STEPS):
+            step = (start - end - swift * math.log(start / end) - lost) / (1.0 - swift / end)
+            end += step
+            if step > -1e-15 * start:
+                break
+        return end
+
+    def before(self, potential: float, lost: float, flow: float = 0.0) -> float:
+        """The least at the start of which a potential is left at the end."""
+        swift = self.swift * flow**2
+        if swift >= potential > 0.0:
+            return math.inf
+        head, share = self._on_the_way
+        lost += head + share * swift
+        needed = self._start(potential, lost, swift) if swift else potential + lost
+        risen = -math.inf if self.rise is None else self.rise.below(needed)
+        return max(needed + self.head - head, risen)
+
+    @property
+    def _on_the_way(self) -> tuple[float, float]:
+        """A head that is lost together with friction; for one of the start, a share of ``a``.
+
+        With less of the potential before it gains speed, gas gains more: ``a ln(U / (U - head))``,
+        which is no more than ``a growth / (1 - growth)``.
+        """
+        if self.rise is None:
+            return max(0.0, self.head), 0.0
+        left = 1.0 - self.rise.growth
+        return 0.0, self.rise.growth / left if left > 0.0 else math.inf
+
+    @staticmethod
+    def _start(end: float, lost: float, swift: float) -> float:
+        """The potential before friction and acceleration of which so much is left."""
+        start = end + lost / (1.0 - swift / end)  # Newton's method, from above
+        for _ in range(STEPS):
+            step = (end + lost + swift * math.log(start / end) - start) / (1.0 - swift / start)
+            start += step
+            if step > -1e-15 * start:
+                break
+        return start
 
     @property
     def checked(self) -> bool:

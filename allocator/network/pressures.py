@@ -24,6 +24,7 @@ from allocator.network.pressure_ranges import (
     heads,
     inlet_of,
     range_of,
+    rise_of,
 )
 from allocator.network.pressure_records import (
     IN_SERIES,
@@ -73,20 +74,26 @@ def losses_of(found: PressureRange, asked: Sequence[PipeAsk]) -> list[PipeLoss]:
         return []
     lost, gained = heads(found, np.array([abs(ask.fall) for ask in asked]))
     head = floats(np.where([ask.fall > 0 for ask in asked], -gained, lost))
+    by_height = {fall: rise_of(found, -fall) for fall in {ask.fall for ask in asked} if fall < 0}
+    rises = [by_height.get(ask.fall) if found.gas else None for ask in asked]
     losses = [PipeLoss(0.0, 0.0, 0.0, float(one), 0.0, math.inf) for one in head]
     bored = [i for i, ask in enumerate(asked) if ask.pipe.bore is not None]
     if bored:
-        known = _bored(found, [asked[i] for i in bored], head[bored])
+        most = [replace(losses[i], rise=rises[i]).head_at(found.most)[0] for i in bored]
+        known = _bored(found, [asked[i] for i in bored], head[bored], np.array(most))
         for i, loss in zip(bored, known, strict=True):
             losses[i] = loss
     own = [math.inf if ask.pipe.by_bore else ask.pipe.capacity for ask in asked]
     return [
-        replace(loss, capacity=min(loss.capacity, most), fall=ask.fall)
-        for loss, most, ask in zip(losses, own, asked, strict=True)
+        replace(loss, capacity=min(loss.capacity, most), fall=ask.fall, rise=rise)
+        for loss, most, ask, rise in zip(losses, own, asked, rises, strict=True)
     ]
 
 
-def _bored(found: PressureRange, asked: Sequence[PipeAsk], head: Floats) -> list[PipeLoss]:
+def _bored(
+    found: PressureRange, asked: Sequence[PipeAsk], head: Floats, of_most: Floats
+) -> list[PipeLoss]:
+    """``of_most``: the head of the highest potential: no flow is greater than that drives."""
     bore = np.array([ask.pipe.bore or 0.0 for ask in asked])
     length = np.array([ask.length for ask in asked])
     rough = np.array([ask.pipe.roughness for ask in asked]) / bore
@@ -103,25 +110,29 @@ def _bored(found: PressureRange, asked: Sequence[PipeAsk], head: Floats) -> list
         slow = np.where(wanted <= FASTEST * np.sqrt(law), slow, "")
         others = np.minimum(np.maximum(speed, mach * sound), FASTEST * np.sqrt(law))
         speed = floats(np.minimum(wanted, FASTEST * np.sqrt(law)))
-        share, room, fastest = speed**2 / law, others / speed - 1.0, np.full_like(bore, math.inf)
-        factor = gas_factor(length, bore, law, speed**2 / law)
+        swift, room, fastest = (
+            law / area_of(bore) ** 2,
+            others / speed - 1.0,
+            np.full_like(bore, math.inf),
+        )
+        factor = gas_factor(length, bore, law)
         unit = reynolds_of_unit(bore, value(found.substance, "viscosity", kelvin, found.ambient))
         end = end_factor(bore, law, speed)
     else:
         factor = liquid_factor(length, bore, found.light)
         unit = reynolds_of_unit(bore, found.viscosity)
-        end, share, room = np.zeros_like(bore), np.zeros_like(bore), np.full_like(bore, math.inf)
+        end, swift, room = np.zeros_like(bore), np.zeros_like(bore), np.full_like(bore, math.inf)
         slow = np.full(len(bore), "max_velocity")
         fastest = area_of(bore) * found.light * speed
     rates = greatest_flow(
-        factor, unit, rough, end, found.most - found.least - head, found.most - head
+        factor, unit, rough, end, found.most - found.least - of_most, found.most - of_most
     )
     if not found.gas:
         rates = floats(np.minimum(rates, fastest))
-    known = np.array([factor, unit, rough, head, end, rates, share, room, fastest]).T.tolist()
+    known = np.array([factor, unit, rough, head, end, rates, swift, room, fastest]).T.tolist()
     return [
-        PipeLoss(k, re, rel, lift, e, q, slow=str(key), share=share, room=room, fastest=fastest)
-        for (k, re, rel, lift, e, q, share, room, fastest), key in zip(known, slow, strict=True)
+        PipeLoss(k, re, rel, lift, e, q, slow=str(key), swift=swift, room=room, fastest=fastest)
+        for (k, re, rel, lift, e, q, swift, room, fastest), key in zip(known, slow, strict=True)
     ]
 
 

@@ -2,10 +2,12 @@
 
 A pipe that carries ``Q`` kg/s from i to j needs ``pi_i - pi_j >= phi(Q) + head`` with
 
-* gas, isothermal: ``pi = p^2``, ``phi = (f l / D) G^2 Rs T / (1 - e)``, ``G = 4 Q / (pi D^2)``. The
-  acceleration of the gas, ``2 ln(p_i / p_j)`` of handbooks (Crane TP 410, eq. 1-6), is on the safe
-  side in ``1 / (1 - e)`` where ``G^2 Rs T <= e pi_j``: ``d(p^2) (1 - G^2 Rs T / p^2)`` is
-  ``-(f / D) G^2 Rs T dx``. So cut into pieces it loses the same;
+* gas, isothermal: ``pi = p^2``, ``phi = (f l / D) a``, ``a = G^2 Rs T``, ``G = 4 Q / (pi D^2)``.
+  As it gains speed it loses ``a ln(pi_i / pi_j)`` besides, ``2 ln(p_i / p_j)`` of handbooks (Crane
+  TP 410, eq. 1-6): ``d(p^2) (1 - a / p^2)`` is ``-(f / D) a dx``. Cut into pieces it loses the
+  same. What is needed at the start is convex in (Q, pi_j): that of a short piece is, ``pi_j + phi +
+  phi a / (pi_j - a)``, as ``x^2 / y`` is, and it rises with pi_j, so that one piece after another
+  is;
 * liquid: ``pi = p``, ``phi = (f l / D) G^2 / (2 rho)`` (Darcy and Weisbach).
 
 ``f`` is the larger of ``64 / Re`` and Colebrook's factor: between laminar and turbulent flow either
@@ -25,7 +27,7 @@ SURELY_LAMINAR = 300.0
 """Reynolds number below which ``64 / Re`` is above Colebrook's factor for any roughness."""
 
 FASTEST = 0.5
-"""Share of ``sqrt(Rs T)`` that gas may reach: beyond, ``1 / (1 - e)`` is far from the truth."""
+"""Share of ``sqrt(Rs T)`` that gas may reach: beyond, its acceleration is told far too high."""
 
 STEPS = 80
 """Halvings: they leave less than the last digit."""
@@ -99,14 +101,9 @@ def reynolds_of_unit(bore: FloatLike, viscosity: FloatLike) -> Floats:
     return floats(floats(bore) / (area_of(bore) * floats(viscosity)))
 
 
-def gas_factor(length: FloatLike, bore: FloatLike, gas_law: FloatLike, share: FloatLike) -> Floats:
-    """Pa2 per (kg/s)2: ``(l / D) Rs T / A^2 / (1 - e)``; ``gas_law``: Rs T = p / rho, J/kg.
-
-    ``share``: e, the most that ``G^2 Rs T / p^2`` can be at the outlet.
-    """
-    return floats(
-        floats(length) / floats(bore) * floats(gas_law) / area_of(bore) ** 2 / (1.0 - floats(share))
-    )
+def gas_factor(length: FloatLike, bore: FloatLike, gas_law: FloatLike) -> Floats:
+    """Pa2 per (kg/s)2: ``(l / D) Rs T / A^2``; ``gas_law``: Rs T = p / rho, J/kg."""
+    return floats(floats(length) / floats(bore) * floats(gas_law) / area_of(bore) ** 2)
 
 
 def liquid_factor(length: FloatLike, bore: FloatLike, density: FloatLike) -> Floats:

@@ -173,7 +173,7 @@ def _along(
         booster, gain = boosted(known, plan, pipe.route.name, pipe.start, "")
         behind = known.potential(leaves) + gain
         build = builds[pipe.route.name]
-        lost = _lost(known, pipe, build, flows[pipe.route.name, pipe.start, fluid])
+        lost = _lost(known, pipe, build, flows[pipe.route.name, pipe.start, fluid], behind)
         length = pipe.route.length
         step = PressureStep(
             site.ground(pipe.start),
@@ -226,10 +226,12 @@ def boosted(
     return " and ".join(names), math.fsum(gains.get(name, 0.0) for name in names)
 
 
-def _lost(known: FluidPressures, pipe: PipeAlong, build: str, flow: float) -> float:
-    """Potential lost along a pipe: friction and height."""
+def _lost(known: FluidPressures, pipe: PipeAlong, build: str, flow: float, enters: float) -> float:
+    """Potential that one which enters a pipe loses along it: friction, speed, height."""
     loss = known.losses.get((pipe.route.name, pipe.start, build))
-    return 0.0 if loss is None else losses_at([loss], [flow])[0][0] + loss.head
+    if loss is None:
+        return 0.0
+    return enters - loss.after(enters, losses_at([loss], [flow])[0][0], flow)
 
 
 def _needed(known: FluidPressures, taker: str) -> tuple[float, bool]:

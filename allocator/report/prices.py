@@ -68,6 +68,8 @@ def _row(price: Price, currency: str) -> tuple[str, ...]:
 
 def _address(price: Price) -> str:
     """How commands and the site file name the limit; its name alone where a plan has a new kind."""
+    if price.kind == "pressures":
+        return f"pressures of {price.name}"
     try:
         return address_of(path_of_limit(price.kind, price.name, price.dimension))
     except KeyError:

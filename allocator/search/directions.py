@@ -113,7 +113,7 @@ def _enough(drop: Drop, values: Mapping[Key, float], build: LaidBuild, flow: flo
     (at,) = curves_at([(build, flow)])
     gain = sum(option.gain * values[boost(option)] for option in drop.boosters)
     slow = build.loss.end * flow**2 <= values[drop.slow] + drop.least
-    return slow and at.value <= values[drop.start] - values[drop.end] + gain
+    return slow and drop.left(build, values[drop.start] + gain, at) >= values[drop.end]
 
 
 def paths_directed(

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from allocator.model.drops import Drop, LaidBuild, curves_at, drops_of
+from allocator.model.drops import At, Drop, LaidBuild, curves_at, drops_of
 from allocator.model.expressions import arrivals, moved_at_most
 from allocator.model.model import Key
 from allocator.model.pressures import Pressures, boost, nodes_of, used_groups, used_stores
@@ -23,11 +23,12 @@ from allocator.search.extract import Reading
 class UsedPipe:
     """A pipe in use, one way: potentials before and behind it by column, and what it takes.
 
-    ``lost``: less what boosters add. ``boosters``: at its inlet, running.
+    ``at``: its flow and what that loses to friction. ``boosters``: at its inlet, running.
     """
 
     drop: Drop
-    lost: float
+    build: LaidBuild
+    at: At
     boosters: tuple[BoosterOption, ...]
     spur: bool
 
@@ -101,9 +102,8 @@ def _used_pipes(reading: Reading) -> Iterator[UsedPipe]:
     points = curves_at([(build, flow) for _, build, flow in asked])
     for (drop, build, _), at in zip(asked, points, strict=True):
         running = tuple(o for o in drop.boosters if reading.values[boost(o)] > 0.5)
-        gained = sum(option.gain for option in running)
         spur = isinstance(build.laid, tuple) and build.laid[0] == "spur"
-        yield UsedPipe(drop, at.value - gained, running, spur)
+        yield UsedPipe(drop, build, at, running, spur)
 
 
 def _highest(
@@ -129,7 +129,8 @@ def _highest(
         before = dict(found)
         for pipe in used:
             end = pipe.drop.end
-            found[end] = min(found[end], found[pipe.drop.start] - pipe.lost)
+            enters = found[pipe.drop.start] + sum(option.gain for option in pipe.boosters)
+            found[end] = min(found[end], pipe.drop.left(pipe.build, enters, pipe.at))
         for node in nodes:
             key = pressures.low(node, fluid)
             found[key] = min(found[key], found[pressures.high(node, fluid)])

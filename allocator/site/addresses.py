@@ -70,7 +70,7 @@ def path_of_limit(kind: str, name: str, dimension: str) -> Path:
         "heat": ("places", "heat_limit"),
         "heat_demand": ("places", "heat_demand", "power"),
         "flow": ("fluids", "flow"),
-        "pressure": ("fluids", "pressure"),
+        "pressure": ("sources", "pressure"),
         "release_pressure": ("storage", "pressure"),
         "filling_pressure": ("storage", "pressure"),
         "min_pressure": ("storage", "min_pressure"),

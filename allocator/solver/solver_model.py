@@ -10,7 +10,7 @@ import numpy as np
 
 from allocator.base.clock import Clock, earlier
 from allocator.base.status import Status
-from allocator.model.cuts import Separator
+from allocator.model.cuts import Separator, broken_in_time
 from allocator.model.goals import Goal
 from allocator.model.model import Model, Row
 from allocator.solver.interface import Highs, Solved
@@ -74,8 +74,20 @@ class SolverModel:
 
     def broken(self, point: np.ndarray, tolerance: float = EXACT) -> list[Row]:
         """Cuts that a point breaks."""
+        return self._broken(point, tolerance, None) or []
+
+    def _broken(
+        self, point: np.ndarray, tolerance: float, deadline: float | None
+    ) -> list[Row] | None:
+        """The same; None where the time was out before they were known."""
         began = time.perf_counter()
-        rows = self.separator(self.model.by_key(point), tolerance)
+        values = self.model.by_key(point)
+        rows = broken_in_time(
+            self.separator,
+            values,
+            tolerance,
+            lambda: deadline is not None and time.perf_counter() > deadline,
+        )
         self.clock.spend("cuts", time.perf_counter() - began)
         return rows
 
@@ -187,14 +199,16 @@ class SolverModel:
             solved = self.run(time_limit=left)
             if solved.point is None:
                 return solved
-            rows = self.broken(solved.point, tolerance)
+            rows = self._broken(solved.point, tolerance, deadline)
             if rows and all(row.name in self._stated for row in rows):
                 # The solver keeps these to its tolerance, which is much of a promise of little.
                 refined = self.solver.refined(solved.point)
                 if refined is None:
                     return Solved(Status.INFEASIBLE, None, None, None)
                 solved = replace(solved, point=refined)
-                rows = self.broken(refined, tolerance)
+                rows = self._broken(refined, tolerance, deadline)
+            if rows is None:
+                break
             if not rows:
                 return solved
             self.add(rows)

@@ -270,16 +270,16 @@ class PipePaths:
                 ):
                     continue
                 reached = before_pipe(one, path, pipe, filling)
-                given, shut = path.given - giver.lost, shut_behind(one, giver, path.back)
+                given = giver.known.after(path.given, giver.lost, giving)
+                shut = shut_behind(one, giver, path.back)
                 if reached is None or given < max(giver.least, one.least):
                     continue
                 if shut > min(pipe.rating, reached[1]):
                     continue
-                gain = 0.0 if pipe.booster is None else pipe.booster.gain
-                lost = path.lost + pipe.lost - gain + giver.lost
+                legs = (*path.legs, (pipe, filling, giver, giving))
                 waiting.append(
                     replace(
-                        longer(path, pipe.start, pipe, reached), given=given, lost=lost, back=shut
+                        longer(path, pipe.start, pipe, reached), given=given, legs=legs, back=shut
                     )
                 )
 
@@ -310,7 +310,13 @@ class PipePaths:
 
 def given_at_fork(path: PipePath, spur: PipePath) -> float:
     """Potential of what goes on from the fork at the end of a path, out of the store of a spur."""
-    return min(spur.given, path.potential, path.potential - spur.lost)
+    comes = path.potential
+    for pipe, filling, _, _ in reversed(spur.legs):
+        gain = 0.0 if pipe.booster is None else pipe.booster.gain
+        comes = pipe.known.after(comes + gain, pipe.lost, filling)
+    for _, _, giver, giving in spur.legs:
+        comes = giver.known.after(comes, giver.lost, giving)
+    return min(spur.given, path.potential, comes)
 
 
 def needed_at_fork(path: PipePath, onward: PipePath) -> float:

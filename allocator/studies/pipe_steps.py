@@ -29,8 +29,9 @@ class PipePath:
     potential there while nothing flows; the highest that all beyond bears. ``power``: W that
     boosters take. ``boosters``: (type, place) of each unit. ``rating``: of the pipe at ``place``;
     ``least``: potential that it needs at its end, so that gas is not too fast there.
-    Of a spur besides, ``given``: potential of what the store gives, at the fork; ``lost``: on the
-    way to the store and back; ``back``: potential of the store at the fork, shut in.
+    Of a spur besides, ``given``: potential of what the store gives, at the fork; ``legs``: its
+    pipes from the store on, filling and giving, with their kg/s; ``back``: potential of the store
+    at the fork, shut in.
     """
 
     end: str
@@ -45,7 +46,7 @@ class PipePath:
     rating: float = math.inf
     least: float = 0.0
     given: float = math.inf
-    lost: float = 0.0
+    legs: tuple[tuple[PipeChoice, float, PipeChoice, float], ...] = ()
     back: float = 0.0
 
 
@@ -53,7 +54,7 @@ class PipePath:
 class PipeChoice:
     """A build along a route from ``start`` to ``end``, to lay or standing, at the flow in hand.
 
-    ``lost``: potential, by friction and rise. ``least``: potential that it needs at its end.
+    ``lost``: potential, by friction. ``least``: potential that it needs at its end.
     """
 
     route: str
@@ -89,7 +90,8 @@ def after_pipe(
             return None
         potential, power = potential + option.gain, power + option.energy * flow
         shut = shut * (option.boost**2 if one.gas else 1.0) + option.rise
-    potential, shut = potential - pipe.lost, shut_behind(one, pipe, shut)
+    potential = pipe.known.after(potential, pipe.lost, flow)
+    shut = shut_behind(one, pipe, shut)
     if potential < max(pipe.least, one.least) or shut > pipe.rating:
         return None
     return min(potential, one.most), shut, power
@@ -102,7 +104,8 @@ def before_pipe(
     if one is None:
         return path.potential, path.shut, path.power
     need, power, option = max(path.potential, pipe.least, one.least), path.power, pipe.booster
-    need, bears = need + pipe.lost, _borne_before(one, pipe, min(path.shut, pipe.rating))
+    need = pipe.known.before(need, pipe.lost, flow)
+    bears = _borne_before(one, pipe, min(path.shut, pipe.rating))
     if option is not None:
         need, power = max(need - option.gain, option.inlet), power + option.energy * flow
         bears = bears_before(one, option, bears)
@@ -218,7 +221,7 @@ def at_flow(pipes: Iterable[PipeChoice], flow: float) -> list[PipeChoice]:
     return [
         PipeChoice(
             *(p.route, p.start, p.end, p.build, p.share, p.materials, p.capacity, p.known),
-            *(p.rating, more + p.known.head, p.known.end * squared),
+            *(p.rating, more, p.known.end * squared),
         )
         for p, more in zip(able, lost, strict=True)
     ]

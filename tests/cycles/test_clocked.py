@@ -10,9 +10,12 @@ import pytest
 
 from allocator.cycles import (
     KnownCurve,
+    StoppedError,
     curve_of,
     curve_of_timing,
+    ending,
     ever_off,
+    spans,
     worst_span,
     worst_window,
 )
@@ -265,3 +268,41 @@ def test_long_searches_end_soon_with_two_known_among_many() -> None:
     found = worst_span(inflows, flat)
     assert time.process_time() - began < 5.0
     assert 0.0 < found.shortfall <= worst_window(inflows, flat).shortfall * (1 + 1e-12)
+
+
+def two_nested():
+    """Bursts of 20 and of 30 min every hour, 12 h of 24 h each, not quite in turn."""
+    nights = known((Stage(1200.0, HOUR), Stage(12 * HOUR, 24 * HOUR)), 0.0, 600.0)
+    days = known((Stage(1800.0, HOUR), Stage(12 * HOUR, 24 * HOUR)), 12 * HOUR, 300.0)
+    return [(nights, 0.006), (days, 0.006)]
+
+
+def test_few_crossings_are_compared_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """As bad as what a search of boxes finds, and no box is looked at."""
+    flat = [5e-4, 1e-3, 1.5e-3, 2e-3]
+    with monkeypatch.context() as searched:
+        searched.setattr(spans, "_ALL_AT_ONCE", 0)
+        expected = [worst_span(two_nested(), draw).shortfall for draw in flat]
+
+    def none(*_: object) -> None:
+        raise AssertionError("a box was looked at")
+
+    monkeypatch.setattr(spans._Field, "bound", none)
+    found = [worst_span(two_nested(), draw).shortfall for draw in flat]
+    assert found == pytest.approx(expected, rel=1e-9)
+    assert max(found) > 0.0
+
+
+def test_a_search_of_boxes_ends_where_time_is_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(spans, "_ALL_AT_ONCE", 0)
+    asked = []
+
+    def out() -> bool:
+        asked.append(None)
+        return len(asked) > 3
+
+    with ending(out), pytest.raises(StoppedError):
+        worst_span(two_nested(), 2e-3)
+    assert len(asked) == 4
+    with ending(lambda: False):
+        assert worst_span(two_nested(), 2e-3) == worst_span(two_nested(), 2e-3)

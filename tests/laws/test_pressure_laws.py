@@ -129,7 +129,7 @@ def pressed_through(length: float) -> float:
         x = 5.0
         for _ in range(60):
             x = -2.0 * math.log10(4.5e-5 / bore / 3.7 + 2.51 * x / (flux * bore / 2e-5))
-        lost = length / x**2 / bore * flux**2 * law / (1.0 - 20.0**2 / law)
+        lost = flux**2 * law * (length / x**2 / bore + 2.0 * math.log(106 / 102.5))
         low, high = (flow, high) if lost <= 106e3**2 - 102.5e3**2 else (low, flow)
     return low
 

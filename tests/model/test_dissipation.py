@@ -11,10 +11,9 @@ from model.test_pressure import (
     LOOP,
     WATTS,
     by_brute_force,
+    carried,
     drawn_loop,
     losses,
-    lost,
-    most,
     read,
 )
 
@@ -92,14 +91,14 @@ def test_a_relaxed_line_of_pieces_carries_no_more_than_one_of_its_length(tmp_pat
     need, share = 105.0, 0.4
     site = network_of(read(tmp_path, line(1, share, need)))
     (pipe,) = [p for (_, start, _), p in losses(site).items() if start == "p0"]
-    carried = most(lambda q: lost(pipe, q), 110e3**2 - (1e3 * need) ** 2)
+    flow = carried(pipe, 110e3**2, (1e3 * need) ** 2)
     for pieces in (1, 6):
         cut = network_of(read(tmp_path, line(pieces, share, need)))
         found = bound(state_for_bound(cut, "firm"), relaxed=True)
-        assert share * WATTS * carried <= found * (1 + 1e-6)
-        assert found <= 1.02 * share * WATTS * carried
+        assert share * WATTS * flow <= found * (1 + 1e-6)
+        assert found <= 1.02 * share * WATTS * flow
     # the rows of single pipes take all the pressure anew on each of them
-    assert bound(state(cut, "firm"), relaxed=True) > 1.5 * share * WATTS * carried
+    assert bound(state(cut, "firm"), relaxed=True) > 1.5 * share * WATTS * flow
 
 
 def test_tops_and_needs_add_static_heads_along_the_line(tmp_path: Path) -> None:

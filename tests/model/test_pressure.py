@@ -79,6 +79,14 @@ def most(curve: Callable[[float], float], drive: float, top: float = 1.0) -> flo
     return low
 
 
+def carried(pipe: PipeLoss, start: float, end: float, top: float = 1.0) -> float:
+    """The greatest flow of gas between two squared pressures, which loses as it gains speed."""
+    if start <= end:
+        return 0.0
+    log = math.log(start / end)
+    return most(lambda q: lost(pipe, q) + pipe.swift * q**2 * log, start - end, top)
+
+
 def losses(site: Site) -> dict[tuple[str, str, str], PipeLoss]:
     return dict(network_of(site).pressures["gas"].losses)
 
@@ -102,7 +110,7 @@ def test_a_kilometre_carries_what_its_curve_says_in_however_many_routes(
 ) -> None:
     one = read(tmp_path, line(1))
     pipe = losses(one)["r0", "p0", "dn50"]
-    flow = most(lambda q: lost(pipe, q), 111_325.0**2 - AMBIENT**2)
+    flow = carried(pipe, 111_325.0**2, AMBIENT**2)
     plan = planned(read(tmp_path, line(pieces)))
     assert plan.goals[0].value == pytest.approx(WATTS * flow, rel=1e-6)
     assert plan.pressures[0].high == pytest.approx(111_325.0)
@@ -135,9 +143,9 @@ def test_a_tree_by_hand(tmp_path: Path) -> None:
     low, high = 103e3**2, 112e3**2
     for _ in range(100):
         joint = (low + high) / 2
-        into = most(lambda q: lost(one, q), 112e3**2 - joint, 0.04)
-        into += most(lambda q: lost(two, q), 107e3**2 - joint, 0.04)
-        if into > most(lambda q: lost(trunk, q), joint - 103e3**2):
+        into = carried(one, 112e3**2, joint, 0.04)
+        into += carried(two, 107e3**2, joint, 0.04)
+        if into > carried(trunk, joint, 103e3**2):
             low = joint
         else:
             high = joint
@@ -189,11 +197,11 @@ def by_brute_force(site: Site, numbers: dict[str, float], need: float) -> float:
     end, at_a, at_c = ((1e3 * p) ** 2 for p in (need, numbers["mouth"], numbers["other"]))
     first, second = 1e-3 * numbers["first"], 1e-3 * numbers["second"]
 
-    def greatest(route: str, build: str | None, drive: float) -> float:
+    def greatest(route: str, build: str | None, start: float, end: float) -> float:
         if build is None:
             return 0.0
         pipe = known[route, starts[route], build]
-        return most(lambda q: lost(pipe, q), drive, pipe.capacity)
+        return carried(pipe, start, end, pipe.capacity)
 
     best = 0.0
     for builds in itertools.product(mass, repeat=4):
@@ -201,14 +209,14 @@ def by_brute_force(site: Site, numbers: dict[str, float], need: float) -> float:
         steel = sum(mass[build] * numbers[route] for route, build in laid.items())
         if steel > numbers["stock"]:
             continue
-        straight = min(first, greatest("ad", laid["ad"], at_a - end))
+        straight = min(first, greatest("ad", laid["ad"], at_a, end))
         low, high = end, max(at_a, at_c)
         total = 0.0
         for _ in range(45):
             joint = (low + high) / 2
-            into = min(first - straight, greatest("ab", laid["ab"], at_a - joint))
-            into += min(second, greatest("cb", laid["cb"], at_c - joint))
-            on = greatest("bd", laid["bd"], joint - end)
+            into = min(first - straight, greatest("ab", laid["ab"], at_a, joint))
+            into += min(second, greatest("cb", laid["cb"], at_c, joint))
+            on = greatest("bd", laid["bd"], joint, end)
             total = max(total, straight + min(into, on))
             low, high = (joint, high) if into > on else (low, joint)
         best = max(best, total)
@@ -256,8 +264,8 @@ def test_a_holder_fills_and_gives_through_one_pipe(
     """Filling and release each have the whole pipe; a third of the time it fills."""
     site = spur(tmp_path, flow, mouth)
     known = losses(site)
-    fill = most(lambda q: lost(known["spur", "j", "dn25"], q), (1e3 * mouth) ** 2 - 106e3**2)
-    give = most(lambda q: lost(known["spur", "s", "dn25"], q), 106e3**2 - 103e3**2)
+    fill = carried(known["spur", "j", "dn25"], (1e3 * mouth) ** 2, 106e3**2)
+    give = carried(known["spur", "s", "dn25"], 106e3**2, 103e3**2)
     capacity = known["spur", "j", "dn25"].capacity
     into = min(fill, 1e-3 * flow, 0.75 * capacity)  # both ways together are a pipe's capacity
     plan = planned(site)
@@ -339,7 +347,7 @@ def test_a_demand_has_its_pressure(tmp_path: Path) -> None:
     )
     site = read(tmp_path, text)
     pipe = losses(site)["r0", "p0", "dn50"]
-    flow = most(lambda q: lost(pipe, q), 111_325.0**2 - 105e3**2)
+    flow = carried(pipe, 111_325.0**2, 105e3**2)
     assert planned(site).goals[0].value == pytest.approx(flow, rel=1e-6)
 
 

@@ -94,7 +94,8 @@ def test_a_cutoff_beyond_the_best_plan_is_proven(tmp_path: Path) -> None:
     site = network_of(pressed_site(17, tmp_path, any_pipe=True))
     best = bound(state(site, "firm"))
     cases = relaxed(site)
-    beyond, short = -best * (1 + 1e-4), -best * (1 - 1e-4)
+    # the cases leave out what gas loses as it gains speed
+    beyond, short = -best * (1 + 1e-3), -best * (1 - 1e-4)
     proven = cases.mixed(None, None, beyond)
     assert proven.ended
     assert proven.value is None

@@ -7,8 +7,15 @@ from dataclasses import replace
 import pytest
 
 import allocator as al
+from allocator.base.clock import Clock
+from allocator.base.status import Status
+from allocator.cycles import StoppedError
+from allocator.model.model import Row
+from allocator.network.deriving import network_of
+from allocator.search.elastic import elastic_relaxation_of
 from allocator.simulation import simulate
 from allocator.site.records import Spread
+from allocator.solver.settings import Settings
 
 HOUR = 3600.0
 HALF = (al.Stage(12 * HOUR, 24 * HOUR),)
@@ -196,3 +203,20 @@ def test_no_admitted_world_breaks_the_plan_or_passes_its_ceiling(draws: int) -> 
     trace = al.simulate(site, result.plan, draws=draws, days=6, foresight=0)
     assert trace.kept
     assert len({draw.tanks[0].lowest for draw in trace.draws}) > draws // 4
+
+
+def test_a_point_whose_windows_are_not_known_in_time_is_not_sound() -> None:
+    """The bound of the relaxation stands; with all the time that it takes its point is sound."""
+    site = network_of(site_of(source("a", 0.0), source("b", 12 * HOUR)))
+    elastic = elastic_relaxation_of(site, Settings(), Clock(None), ())
+    model = elastic.solver_model
+    elastic.hold(elastic.limits)
+    assert model.relaxed(60.0).status == Status.OPTIMAL
+
+    def out_of_time(values: object, tolerance: float) -> list[Row]:
+        raise StoppedError
+
+    model.separator = out_of_time
+    stopped = model.relaxed(60.0)
+    assert (stopped.status, stopped.point) == (Status.TIME_LIMIT, None)
+    assert stopped.bound is not None

@@ -68,6 +68,9 @@ def check(site: Site) -> int:
         for fluid in {source.fluid for source in site.sources.values()}:
             more, step = with_more(site, kind, fluid)
             price = told.get((kind, fluid))
+            if kind == "pressure":
+                names = [("pressures", fluid), *(("pressure", name) for name in site.sources)]
+                price = next((told[name] for name in names if name in told), None)
             rate = 0.0 if price is None else price.rate
             gained = best_with(plan, more) - before
             assert gained == pytest.approx(rate * step, rel=1e-3, abs=1e-7 * before)

@@ -154,6 +154,7 @@ def packed_room(room: Room) -> Room:
         room.link_pipe,
         room.link_next,
         room.link_loss,
+        room.link_gain,
         room.link_flow,
         room.known_flow,
         room.known_level,

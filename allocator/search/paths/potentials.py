@@ -139,7 +139,17 @@ def _numbers(one: FluidPressures, loss: PipeLoss) -> tuple[float, ...]:
         loss.head / width,
         loss.end / width,
         one.least / width,
+        *_rise(loss, one.least, width),
+        loss.swift / width,
     )
+
+
+def _rise(loss: PipeLoss, least: float, width: float) -> tuple[float, float, float]:
+    """The same of a column of gas that rises, with ``more`` counted from 0 and not the least."""
+    if loss.rise is None:
+        return 0.0, 0.0, 0.0
+    rise = loss.rise
+    return rise.growth, rise.air / math.sqrt(width), (least + rise.more) / width
 
 
 def _spurs(sets: IndexSets) -> np.ndarray:

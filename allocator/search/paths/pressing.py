@@ -23,9 +23,11 @@ import numpy as np
 from allocator.search.paths.compiled import compiled
 from allocator.search.paths.loads import DUST, lay, level_of, place
 from allocator.search.paths.records import (
+    AIR,
     DRAWN,
     END,
     FACTOR,
+    GROWTH,
     HEAD,
     HOPS,
     LAMINAR,
@@ -33,10 +35,12 @@ from allocator.search.paths.records import (
     LENGTH,
     LINKS,
     LOGGED,
+    MORE,
     QUEUED,
     REYNOLDS,
     ROUGH,
     ROUGHER,
+    SWIFT,
     Arrays,
     PathState,
     Room,
@@ -123,6 +127,7 @@ def _link(
     room.link_pipe[link] = way
     room.link_flow[link] = flow
     room.link_loss[link] = _known_loss(arrays, room, pipe, back, level, flow)
+    room.link_gain[link] = 0.0
     room.link_next[link] = room.into[end]
     room.into[end] = link
     room.counts[LINKS] = link + 1
@@ -132,6 +137,34 @@ def _link(
     )
     if _raised(room, end - end % 2, needed):
         room.cause[end - end % 2] = -3 - way
+
+
+@compiled
+def _before(arrays: Arrays, state: PathState, room: Room, link: int) -> float:
+    """What is needed at the start of a link, by ``PipeLoss.before``, less what boosters add."""
+    end, flow = room.need[room.link_to[link]], room.link_flow[link]
+    pipe, back = room.link_pipe[link] // 2, room.link_pipe[link] % 2
+    level = level_of(arrays, pipe, int(state.floor[pipe]), state.load[pipe])
+    swift = arrays.friction[pipe, back, level, SWIFT] * flow * flow
+    slower = end + arrays.friction[pipe, back, level, LEAST] - swift
+    if swift > 0.0 and slower <= 0.0:
+        return TOO_MUCH + 1.0
+    head = arrays.friction[pipe, back, level, HEAD]
+    need: float = end + room.link_loss[link]
+    if swift > 0.0:
+        need += (room.link_loss[link] + room.link_gain[link] - head) * swift / slower
+    growth = arrays.friction[pipe, back, level, GROWTH]
+    if growth <= 0.0:
+        return need
+    if growth >= 1.0:
+        return TOO_MUCH + 1.0
+    air, gain = arrays.friction[pipe, back, level, AIR], room.link_gain[link]
+    more = arrays.friction[pipe, back, level, MORE]
+    behind = need + gain - head
+    squared = air * air + 4.0 * (1.0 - growth) * max(0.0, behind + more)
+    root = (math.sqrt(squared) - air) / (2.0 * (1.0 - growth))
+    risen: float = root * root - more - gain
+    return max(need, risen)
 
 
 @compiled
@@ -187,12 +220,13 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
                 if max(forth, against) > arrays.booster_most[b]:
                     return False
                 room.link_loss[room.counts[LINKS] - 1] -= arrays.booster_gain[b]
+                room.link_gain[room.counts[LINKS] - 1] += arrays.booster_gain[b]
                 if _raised(room, i, arrays.booster_inlet[b]):
                     room.cause[i] = OF_END
             b = arrays.booster_next[b]
     for r in range(room.counts[LINKS]):  # no potential is below 0
         h = room.link_from[r]
-        if _raised(room, h, room.need[room.link_to[r]] + room.link_loss[r]):
+        if _raised(room, h, _before(arrays, state, room, r)):
             room.cause[h] = r
     at = 0
     while at < room.counts[QUEUED]:
@@ -203,7 +237,7 @@ def needs(arrays: Arrays, state: PathState, room: Room) -> bool:
             return False
         r = room.into[h]
         while r >= 0:
-            if _raised(room, room.link_from[r], room.need[h] + room.link_loss[r]):
+            if _raised(room, room.link_from[r], _before(arrays, state, room, r)):
                 room.cause[room.link_from[r]] = r
             r = room.link_next[r]
     return True

@@ -150,9 +150,10 @@ class Room(NamedTuple):
     in ``behind``, were in ``queue``, and links. ``mark``, ``touched``: sources.
     ``need``, ``cause``, ``queue``, ``queued``, ``into``: by header, low ones even, high ones odd:
     potential needed there, the link that asks for it, links that end there. ``link_from``,
-    ``link_to``, ``link_loss``, ``link_pipe``, ``link_flow``, ``link_next``: one way of a pipe.
-    ``known_flow``, ``known_level``, ``known_loss``: its last loss. ``held_floor``,
-    ``held_boost``, ``held_used``: of the state before a path is laid.
+    ``link_to``, ``link_loss``, ``link_pipe``, ``link_flow``, ``link_next``: one way of a pipe;
+    ``link_gain``: of boosters at its inlet, which its loss is less. ``known_flow``,
+    ``known_level``, ``known_loss``: its last loss. ``held_floor``, ``held_boost``, ``held_used``:
+    of the state before a path is laid.
     """
 
     far: Floats
@@ -178,6 +179,7 @@ class Room(NamedTuple):
     link_pipe: Whole
     link_next: Whole
     link_loss: Floats
+    link_gain: Floats
     link_flow: Floats
     known_flow: Floats
     known_level: Whole
@@ -193,8 +195,8 @@ STORE, SINK, LENGTH, HOPS = 0, 1, 2, 3
 """Columns of ``ways``."""
 FED, DRAWN, NEED, COVERED = 0, 1, 2, 3
 """Columns of ``stores``."""
-FACTOR, LAMINAR, REYNOLDS, ROUGH, ROUGHER, HEAD, END, LEAST = range(8)
-FRICTION = 8
+FACTOR, LAMINAR, REYNOLDS, ROUGH, ROUGHER, HEAD, END, LEAST, GROWTH, AIR, MORE, SWIFT = range(12)
+FRICTION = 12
 """Columns of ``friction``, and how many there are."""
 
 
@@ -265,6 +267,7 @@ def empty_room(arrays: Arrays) -> Room:
         np.zeros(links, dtype=np.int64),
         np.zeros(links, dtype=np.int64),
         np.zeros(links, dtype=np.int64),
+        np.zeros(links),
         np.zeros(links),
         np.zeros(links),
         np.full(links, -1.0),

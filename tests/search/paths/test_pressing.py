@@ -104,7 +104,8 @@ def test_a_way_needs_what_is_lost_on_it_and_pipes_are_enlarged_for_it(tmp_path: 
     inlet = arrays.inlet[0]
     narrow = [loss_of(packed(arrays), e, 0, 0, rate) for e in range(2)]
     mouth = arrays.potential[arrays.tail[0]]
-    assert room.need[2 * mouth] == pytest.approx(inlet + sum(narrow))
+    assert room.need[2 * mouth] == pytest.approx(inlet + sum(narrow), rel=2e-3)
+    assert room.need[2 * mouth] > inlet + sum(narrow)  # as it gains speed
     assert inlet + sum(narrow) > arrays.mouth[0]
     assert _bears(arrays, flows, room)
     assert flows.floor.max() == 1.0
