@@ -17,6 +17,7 @@ from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.intake.cells import MOST_BYTES, TableFileError, refuse
 from allocator.intake.change_rows import Floats
 from allocator.intake.columns import ColumnKind, recognised
+from allocator.site.headings import UTC_NAMES
 
 LARGEST = 1e15
 """A cell beyond it is a fault of the logger; a time of 30 million years in seconds is below it."""
@@ -24,8 +25,6 @@ SEARCHED = 50
 """Lines below the first one in which a heading is looked for."""
 DATED = ("time", "start")
 """Columns that may hold dates."""
-UTC = ("UTC", "GMT", "Z")
-"""What may be in place of a unit above dates: a time zone in which no hour is skipped."""
 _STATES = {
     **dict.fromkeys(("1", "1.0", "true", "on", "yes", "running"), 1.0),
     **dict.fromkeys(("0", "0.0", "false", "off", "no", "stopped"), 0.0),
@@ -167,7 +166,7 @@ def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
         if not name:
             others.append(text)
             continue
-        if name in DATED and unit.upper() in UTC:
+        if name in DATED and unit.upper() in UTC_NAMES:
             zone, unit = unit, ""
         columns[name] = (place, unit)
         try:
