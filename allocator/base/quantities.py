@@ -333,9 +333,12 @@ def parse_quantity(value: object, dimension: Dimension | str, units: Units | Non
         raise QuantityError(
             f"must be a finite number, got {shown(value)}", f"write it like '{kind.example}'"
         )
-    if number and not _SMALLEST <= abs(number) <= _LARGEST:
+    if number and not kind.least <= abs(number) <= kind.most:
+        large = abs(number) > kind.most
+        edge = f"{kind.most if large else kind.least:g} {kind.si}".removesuffix(" 1")
         raise QuantityError(
-            f"is out of all proportion, got {shown(value)}", f"write it like '{kind.example}'"
+            f"is out of all proportion, got {shown(value)}",
+            f"give {'at most' if large else 'at least'} {edge}, like '{kind.example}'",
         )
     return number + 0.0  # never -0.0
 
