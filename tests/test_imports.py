@@ -22,6 +22,7 @@ ROOMS = {
         "locks",
         "json_kinds",
         "json_records",
+        "numbers_given",
         "old_names",
         "packing",
         "parent_process",
