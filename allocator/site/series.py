@@ -145,7 +145,9 @@ def _parse(
                 line,
                 1,
                 f"expects two columns, time and value, got {len(row)}",
-                "separate them with one comma",
+                "save it with commas, not tabs"
+                if "\t" in row[0]
+                else "separate them with one comma",
             )
         if columns is None:
             columns = (
