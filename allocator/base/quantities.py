@@ -86,6 +86,15 @@ _MISTAKEN = {
 }
 """Units that pint knows but that people mostly mean otherwise: a grain, a short ton."""
 
+_MEANT = {
+    **dict.fromkeys(("y", "yrs"), "did you mean 'a', a year?"),
+    **dict.fromkeys(("mo", "mon", "mth"), "did you mean 'month'?"),
+    **dict.fromkeys(
+        ("bara", "kPaa", "psia"), "did you mean 'bar', 'kPa' or 'psi'? They are absolute"
+    ),
+}
+"""Units that pint does not know -> what to write."""
+
 _NUMBER = re.compile(
     r"\s*([-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)\s*(.*?)\s*", re.S
 )
@@ -169,6 +178,8 @@ class Units:
     def _suggest(self, name: str) -> str:
         if name[-1:] in ("g", "G") and name[:-1] in _GAUGED:
             return f"did you mean '{name[:-1]}(g)', above the ambient pressure?"
+        if name in _MEANT and name not in self._own:
+            return _MEANT[name]
         options = [*self._own, *_COMMON]
         for option in options:
             if option.lower() == name.lower():

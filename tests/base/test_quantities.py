@@ -289,3 +289,16 @@ def test_pressures_say_over_what_they_are() -> None:
 def test_rounded_up_and_down(value: float, dimension: str, up: str, down: str) -> None:
     assert format_quantity(value, dimension, 1) == up
     assert format_quantity(value, dimension, -1) == down
+
+
+@pytest.mark.parametrize(
+    ("text", "dimension", "meant"),
+    [
+        ("4 y", "duration", "'a', a year"),
+        ("4 mo", "duration", "'month'"),
+        ("3 bara", "pressure", "absolute"),
+    ],
+)
+def test_units_that_are_meant(text: str, dimension: str, meant: str) -> None:
+    with pytest.raises(QuantityError, match=meant):
+        parse_quantity(text, dimension)
