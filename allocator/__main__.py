@@ -4,7 +4,10 @@ import sys
 
 
 def main() -> int:
-    """Run the command line; its exit code. Ctrl-C ends it in one line from the first moment on."""
+    """Run the command line; its exit code. Ctrl-C ends it in one line.
+
+    Not while Python itself starts, some hundredths of a second: that is before any of this is read.
+    """
     try:
         from allocator.cli.entry import main as command
 

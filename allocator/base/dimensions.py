@@ -17,6 +17,8 @@ class Dimension:
     """A kind of quantity. ``noun`` for "a positive rate", ``example`` as a user writes it.
 
     ``scale``: for people, (least value in SI, unit, size of the unit in SI), rising.
+    ``least``, ``most``: sizes in SI, other than 0, that any site could have by a wide margin.
+    Beyond them the solver's tolerances are no longer small beside the rest of a site.
     """
 
     name: str
@@ -25,6 +27,8 @@ class Dimension:
     example: str
     exponents: Exponents
     scale: tuple[tuple[float, str, float], ...] = ()
+    least: float = 1e-15
+    most: float = 1e15
 
     @property
     def label(self) -> str:
@@ -40,7 +44,8 @@ def _dimension(
         unit, least, size = step.split("|")
         steps.append((float(least), unit, float(size)))
     exponents = tuple(sorted((base, float(power)) for base, power in powers.items()))
-    return Dimension(name, noun, si, example, exponents, tuple(steps))
+    within = _WITHIN.get(name, (1e-15, 1e15))
+    return Dimension(name, noun, si, example, exponents, tuple(steps), *within)
 
 
 _TIME = "ms|0|1e-3 s|1|1 min|600|60 h|7200|3600 d|172800|86400 a|63115200|31557600"
@@ -49,6 +54,21 @@ _RATE = "mg/s|0|1e-6 g/s|1e-3|1e-3 kg/s|1|1"
 _YEARLY = "kg/a|0|3.1688087814028950e-8 t/a|3.1688087814028950e-5|3.1688087814028950e-5"
 _POWER = "mW|0|1e-3 W|1|1 kW|1e3|1e3 MW|1e6|1e6 GW|1e9|1e9"
 _ENERGY = "J|0|1 Wh|3600|3600 kWh|3.6e6|3.6e6 MWh|3.6e9|3.6e9 GWh|3.6e12|3.6e12"
+
+_WITHIN = {
+    "mass": (1e-9, 1e12),
+    "mass rate": (1e-15, 1e5),
+    "power": (1e-5, 1e11),
+    "energy": (1e-3, 1e18),
+    "length": (1e-9, 1e9),
+    "duration": (1e-9, 1e13),
+    "pressure": (1e-6, 1e12),
+    "temperature": (1e-6, 1e6),
+    "temperature difference": (1e-9, 1e6),
+    "number": (1e-30, 1e30),
+    "sum of money": (1e-9, 1e18),
+}
+"""Kind of quantity -> its least and most: no isolated site has 100 GW, or 100 t of gas a second."""
 
 DIMENSIONS: Mapping[str, Dimension] = {
     "mass": _dimension("mass", "mass", "kg", "2.4 t", _MASS, mass=1),

@@ -67,6 +67,13 @@ def check_folder(directory: Path, names: Collection[str] = ()) -> None:
         _refuse_to_replace(directory, names)
 
 
+def folder_at(path: str | os.PathLike[str]) -> Path:
+    """The folder of that name. Raises :class:`OutputError` for an empty one, which is no folder."""
+    if not os.fspath(path):
+        raise OutputError("the name given for the folder is empty; name a folder")
+    return Path(path)
+
+
 def check_file(path: Path) -> None:
     """The same for a single file. Raises :class:`OutputError`."""
     if path.is_dir():

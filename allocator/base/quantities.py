@@ -87,6 +87,15 @@ _MISTAKEN = {
 }
 """Units that pint knows but that people mostly mean otherwise: a grain, a short ton."""
 
+_MEANT = {
+    **dict.fromkeys(("y", "yrs"), "did you mean 'a', a year?"),
+    **dict.fromkeys(("mo", "mon", "mth"), "did you mean 'month'?"),
+    **dict.fromkeys(
+        ("bara", "kPaa", "psia"), "did you mean 'bar', 'kPa' or 'psi'? They are absolute"
+    ),
+}
+"""Units that pint does not know -> what to write."""
+
 _NUMBER = re.compile(
     r"\s*([-+]?(?:[0-9]+(?:\u00a0[0-9]{3})*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][-+]?[0-9]+)?)"
     r"\s*(.*?)\s*",
@@ -173,6 +182,8 @@ class Units:
     def _suggest(self, name: str) -> str:
         if name[-1:] in ("g", "G") and name[:-1] in _GAUGED:
             return f"did you mean '{name[:-1]}(g)', above the ambient pressure?"
+        if name in _MEANT and name not in self._own:
+            return _MEANT[name]
         options = [*self._own, *_COMMON]
         for option in options:
             if option.lower() == name.lower():
@@ -337,9 +348,12 @@ def parse_quantity(value: object, dimension: Dimension | str, units: Units | Non
         raise QuantityError(
             f"must be a finite number, got {shown(value)}", f"write it like '{kind.example}'"
         )
-    if number and not _SMALLEST <= abs(number) <= _LARGEST:
+    if number and not kind.least <= abs(number) <= kind.most:
+        large = abs(number) > kind.most
+        edge = f"{kind.most if large else kind.least:g} {kind.si}".removesuffix(" 1")
         raise QuantityError(
-            f"is out of all proportion, got {shown(value)}", f"write it like '{kind.example}'"
+            f"is out of all proportion, got {shown(value)}",
+            f"give {'at most' if large else 'at least'} {edge}, like '{kind.example}'",
         )
     return number + 0.0  # never -0.0
 

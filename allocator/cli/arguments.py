@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 def positive(text: str) -> float:
     """A number above 0."""
     value = float(text)
-    if not 0 < value < float("inf"):
+    if value == float("inf"):
+        raise argparse.ArgumentTypeError(f"must be finite, got {text!r}")
+    if not value > 0:
         raise argparse.ArgumentTypeError(f"must be above 0, got {text!r}")
     return value
 

@@ -69,6 +69,8 @@ def run(given: argparse.Namespace) -> int:
             raise AllocatorError(f"--max-slope {error}") from None
         if steepest <= 0:
             return fail("allocator: --max-slope must be above 0", BAD_INPUT)
+        if given.heights is None:
+            return fail("allocator: --max-slope needs --heights, a grid of heights", BAD_INPUT)
     site = check_site(given.site)
     if site.site is None:
         raise SiteFileError(site.faults)

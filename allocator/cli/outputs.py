@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import itertools
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -26,15 +28,23 @@ def refuse_inputs(given: argparse.Namespace) -> None:
     Raises:
         OutputError: an output is an input, a file of a folder that another command has written,
             a file that the site file names, or of ``replan`` the folder of the former plan, which
-            the new one is compared with.
+            the new one is compared with; or two outputs are one file, or a name is empty.
     """
     from allocator.base.errors import OutputError
     from allocator.base.folders import MANIFEST, listed_files
 
+    for name in (*READ, *WRITTEN, "record"):
+        if getattr(given, name, None) == "":
+            told = name.upper() if name in ("site", "plan", "log", "file") else name
+            raise OutputError(f"the name given for {told.replace('_', ' ')} is empty; {REMEDY}")
     read = [*_paths(given, READ)]
-    read += [path.parent / "built.csv" for path in _paths(given, ("plan",))]
-    written = (*WRITTEN, "record") if given.command == "fit" else WRITTEN
-    for path in _paths(given, written):
+    if given.command != "built" or given.record is None:  # else it keeps what is done elsewhere
+        read += [path.parent / "built.csv" for path in _paths(given, ("plan",))]
+    written = list(_paths(given, (*WRITTEN, "record") if "record" in given else WRITTEN))
+    for path, other in itertools.combinations(written, 2):
+        if _same(path, other):
+            raise OutputError(f"{path} is given for two outputs; {REMEDY}")
+    for path in written:
         if path.is_dir():
             if given.command == "replan" and _same(path, plan_path(given.plan).parent):
                 raise OutputError(f"{path} holds the former plan; {ELSEWHERE}")
@@ -82,5 +92,5 @@ def _paths(given: argparse.Namespace, names: tuple[str, ...]) -> Iterator[Path]:
 def _same(one: Path, other: Path) -> bool:
     try:
         return one.samefile(other)
-    except OSError:  # one of them is not there
-        return False
+    except OSError:  # one of them is not there yet
+        return os.path.realpath(one) == os.path.realpath(other)

@@ -164,16 +164,17 @@ def run(given: argparse.Namespace) -> int:
     from allocator.studies.lifting import lift_of
     from allocator.studies.running import Workers, executor_of
 
-    start = None if given.start is None else plan_of(given.start)
+    start = None if given.start is None else start_of(given.start, site)
     lifts = tuple(lift_of(site, text) for text in given.lift)
     from allocator.base.quiet import stdout_for_data
     from allocator.engine import NoPlanError, plan_site
     from allocator.engine.compiling import compiling_beside
-    from allocator.engine.planning import check_lost_machines, check_robust
+    from allocator.engine.planning import check_lost_machines, check_lost_sources, check_robust
     from allocator.plans.records import Robustness
     from allocator.search.outcome import REFUSED
 
     try:
+        check_lost_sources(site, given.lose)
         check_robust(site, given.robust)
         check_lost_machines(site, given.lose_machines)
         settings = replace(
@@ -223,6 +224,19 @@ def run(given: argparse.Namespace) -> int:
     if given.write_program is not None:
         _write_program(given.write_program, site, settings, result.plan)
     return verdict(given, result)
+
+
+def start_of(path: str, site: Site) -> Plan:
+    """A plan to begin from. Raises AllocatorError where it is of another site."""
+    from allocator.base.errors import AllocatorError
+
+    start = plan_of(path)
+    if start.site_name != site.name:
+        raise AllocatorError(
+            f"--start: the plan is for {start.site_name!r}, and the site is {site.name!r}; name a "
+            "plan of this site, or of an older file of it"
+        )
+    return start
 
 
 def with_search_compiled(given: argparse.Namespace, site: Site, settings: Settings) -> Settings:

@@ -6,6 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from allocator.base.grouped import grouped
 from allocator.cli.arguments import (
     count_from_none,
     counting,
@@ -34,7 +35,7 @@ def arguments(command: argparse.ArgumentParser) -> None:
         "-o", "--output", metavar="DIR", required=True, help="folder for the simulation's files"
     )
     command.add_argument(
-        "--days", type=positive, default=365.0, metavar="N", help="days of each draw (365)"
+        "--days", type=days, default=365.0, metavar="N", help="days of each draw (365)"
     )
     command.add_argument(
         "--phases", type=counting, default=8, metavar="N", help="draws from random phases (8)"
@@ -88,6 +89,16 @@ def arguments(command: argparse.ArgumentParser) -> None:
     workers_arguments(command)
 
 
+def days(text: str) -> float:
+    """A number of days that can be run through."""
+    from allocator.simulation.trace import MOST_DAYS
+
+    value = positive(text)
+    if value > MOST_DAYS:
+        raise argparse.ArgumentTypeError(f"must be at most {grouped(MOST_DAYS)}, got {text!r}")
+    return value
+
+
 def not_negative(text: str) -> float:
     """A number of 0 or more."""
     value = float(text)
@@ -96,7 +107,7 @@ def not_negative(text: str) -> float:
     return value
 
 
-not_negative.__name__ = "number"
+not_negative.__name__ = days.__name__ = "number"
 
 
 def run(given: argparse.Namespace) -> int:

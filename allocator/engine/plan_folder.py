@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from allocator import __version__
-from allocator.base.folders import RUN_FILE, digests, write_folder
+from allocator.base.folders import RUN_FILE, digests, folder_at, write_folder
 from allocator.base.rendering import csv_of
 from allocator.base.text import WIDTH, columns
 from allocator.network.deriving import network_of
@@ -111,7 +111,7 @@ def write_plan_files(
     """
     named = None if site_file is None else _way_to(site_file, directory)
     files = plan_folder_files(site, plan, outcome, crew, proof, former, named)
-    write_folder(Path(directory), files, "plan", outdated=PROOF_FILES)
+    write_folder(folder_at(directory), files, "plan", outdated=PROOF_FILES)
 
 
 def plan_folder_files(

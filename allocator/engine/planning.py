@@ -7,9 +7,11 @@ from collections.abc import Sequence
 from concurrent.futures import Executor
 from dataclasses import replace
 from functools import partial
+from numbers import Integral
 from typing import Literal
 
 from allocator.base.errors import AllocatorError, PlanFileError
+from allocator.base.numbers_given import check_whole
 from allocator.engine.compiling import Compiler, compiled_before, compiling_beside
 from allocator.engine.known_clocks import with_clock_worth
 from allocator.engine.paths import PlanOrPath, SiteOrPath, plan_of, site_of
@@ -166,8 +168,11 @@ def plan(
     most = STANDARD_SECONDS if time_limit is None else time_limit
     site = site_of(site)
     network_of(site)  # what cannot be of a site changed in Python is told first
+    check_lost_sources(site, lose)
     check_robust(site, robust)
     check_lost_machines(site, lose_machines)
+    if prove is not None:
+        check_whole("prove", prove, 0)
     settings = Settings(
         basis=basis,
         time_limit=most,
@@ -219,6 +224,15 @@ def check_robust(site: Site, robust: int) -> None:
         raise ValueError(
             "robust: no source has a range for its flow; write, for instance, "
             "'flow: {low: 2 g/s, high: 4 g/s}'"
+        )
+
+
+def check_lost_sources(site: Site, sources: int) -> None:
+    """Raises ValueError where more sources may be lost than there are."""
+    if isinstance(sources, Integral) and sources > len(site.sources):
+        raise ValueError(
+            f"lose: {sources} sources cannot be lost on a site of {len(site.sources)}; "
+            "ask for fewer"
         )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from allocator.base.errors import Fault
 from allocator.base.quantities import DIMENSIONS, QuantityError, parse_quantity, shown
 from allocator.intake.cells import Sheet, TableFileError
+from allocator.site.headings import in_brackets, readings, unit_read
 from allocator.site.kinds import GAUGE
 
 TEXT = ""
@@ -18,7 +19,6 @@ _PLAIN = re.compile(r"[-+]?[0-9.]+([eE][-+]?[0-9]+)?")
 _DATE = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d\d")
 _REMARKS = frozenset({"remark", "remarks", "comment", "comments", "note", "notes"})
 """Headings of columns for people alone."""
-_UNITS = {"°C": "degC", "C": "degC", "°F": "degF", "celsius": "degC"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,16 +138,14 @@ def recognised(heading: str, wanted: Mapping[str, ColumnKind]) -> tuple[str, str
 
     Empty text where it names none.
     """
-    bracket = re.fullmatch(r"\s*([^\[(]*?)\s*[\[(](.*)[\])]\s*", heading)
+    bracket = in_brackets(heading)
     if bracket:
-        column, unit = _column(bracket[1], wanted), bracket[2].strip()
-        return (column, _UNITS.get(unit, unit)) if column else ("", "")
-    words = re.split(r"[\s_]+", heading.strip())
-    for count in range(len(words), 0, -1):
-        column = _column(" ".join(words[:count]), wanted)
-        unit = "/".join(word for word in words[count:] if word != "per")
-        unit = _UNITS.get(unit, unit)
-        if column and (not unit or _is_unit(unit, wanted[column].dimension)):
+        column = _column(bracket[0], wanted)
+        return (column, bracket[1]) if column else ("", "")
+    for name, text in readings(heading):
+        column = _column(name, wanted)
+        unit = unit_read(text, wanted[column].dimension) if column else ""
+        if column and (unit or not text):
             return column, unit
     return "", ""
 
@@ -163,14 +161,6 @@ def _column(text: str, wanted: Mapping[str, ColumnKind]) -> str:
 def _names(wanted: Mapping[str, ColumnKind]) -> list[str]:
     """The names that headings may have."""
     return [*wanted, *(f"{name} 2" for name, column in wanted.items() if column.twice)]
-
-
-def _is_unit(unit: str, dimension: str) -> bool:
-    try:
-        parse_quantity(f"1 {unit}", dimension) if dimension else None
-    except QuantityError:
-        return False
-    return bool(dimension)
 
 
 def _quantity(text: str, unit: str, dimension: str) -> tuple[str, str, str]:

@@ -17,7 +17,7 @@ from allocator.base.errors import Fault
 from allocator.base.quantities import QuantityError, format_quantity, parse_quantity, shown
 from allocator.intake.cells import TableFileError, refuse
 from allocator.intake.local_clock import LocalClock
-from allocator.intake.log_table import UTC
+from allocator.site.headings import UTC_NAMES
 
 NOISE = 0.1
 """Of a source's flow: readings below 0 by less are 0."""
@@ -209,7 +209,7 @@ class LevelLog:
         found = re.fullmatch(r"(.*?)\s*(?:[\[(](.*)[\])])?", heading)
         name, unit = (found[1], (found[2] or "").strip()) if found else (heading, "")
         if name.lower() in TIMES:
-            self._utc = unit.upper() in UTC
+            self._utc = unit.upper() in UTC_NAMES
             unit = "" if self._utc else unit
             self.dates = not unit
             return self._unit(place, "", unit, "duration", faults)

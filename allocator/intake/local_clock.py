@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from statistics import median
 
-from allocator.intake.suspicions import clocks_change
+from allocator.site.local_time import clocks_change
 
 HOUR = 3600.0
 STEPS = 12

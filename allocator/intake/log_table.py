@@ -18,6 +18,7 @@ from allocator.base.quantities import QuantityError, parse_quantity, shown
 from allocator.intake.cells import MOST_BYTES, TableFileError, refuse
 from allocator.intake.change_rows import Floats
 from allocator.intake.columns import ColumnKind, recognised
+from allocator.site.headings import UTC_NAMES
 
 LARGEST = 1e15
 """A cell beyond it is a fault of the logger; a time of 30 million years in seconds is below it."""
@@ -25,8 +26,6 @@ SEARCHED = 50
 """Lines below the first one in which a heading is looked for."""
 DATED = ("time", "start")
 """Columns that may hold dates."""
-UTC = ("UTC", "GMT", "Z")
-"""What may be in place of a unit above dates: a time zone in which no hour is skipped."""
 _STATES = {
     **dict.fromkeys(("1", "1.0", "true", "on", "yes", "running"), 1.0),
     **dict.fromkeys(("0", "0.0", "false", "off", "no", "stopped"), 0.0),
@@ -151,6 +150,8 @@ def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
         raise refuse(str(path), f"cannot be read ({error.strerror})", "check the path") from None
     if content[:2] == b"PK":
         raise refuse(str(path), "is an Excel workbook", "save its sheet as CSV")
+    if b"\n" not in content:  # old line ends, of one letter as well
+        content = content.replace(b"\r", b"\n")
     head = _heading(path, content)
     _refuse_lines_above(path, content, head, wanted)
     columns: dict[str, tuple[int, str]] = {}
@@ -168,7 +169,7 @@ def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
         if not name:
             others.append(text)
             continue
-        if name in DATED and unit.upper() in UTC:
+        if name in DATED and unit.upper() in UTC_NAMES:
             zone, unit = unit, ""
         columns[name] = (place, unit)
         try:
@@ -189,6 +190,10 @@ def read_table(path: Path, wanted: Mapping[str, ColumnKind]) -> LogTable:
                 low_memory=False,
             )  # fmt: skip
     except ValueError as error:  # pandas has its parser errors below it
+        if "EOF inside string" in str(error):
+            line = _open_quote(content)
+            fault = Fault(str(path), line, 1, "", "a quote is not closed", "delete or close it")
+            raise TableFileError([fault]) from None
         said = shown(str(error).strip(), 100)[1:-1]
         raise refuse(str(path), f"is no table: {said}", "give CSV with commas") from None
     return LogTable(path, cells, columns, tuple(others), zone)
@@ -208,11 +213,20 @@ def _heading(path: Path, content: bytes) -> list[str]:
         fault = Fault(str(path), number, 1, "", "is not UTF-8 text", "save it as CSV with UTF-8")
         raise TableFileError([fault]) from None
     cells = [cell.strip() for cell in next(csv.reader([line]), [])]
-    if len(cells) < 2 and ";" in line:
-        problem = "its columns are separated by semicolons"
+    marks = {";": "semicolons", "\t": "tabs"}
+    mark = next((mark for mark in marks if len(cells) < 2 and mark in line), "")
+    if mark:
+        problem = f"its columns are separated by {marks[mark]}"
         remedy = "save it with commas between columns and points in decimals"
         raise TableFileError([Fault(str(path), 1, 1, "", problem, remedy)])
     return cells
+
+
+def _open_quote(content: bytes) -> int:
+    """The line of the row in which a quote that is never closed begins."""
+    rows = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
+    ends = [0, *(rows.line_num for _ in rows)]
+    return ends[-2] + 1  # the last row reaches to the end of the file
 
 
 def _refuse_lines_above(

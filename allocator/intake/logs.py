@@ -24,7 +24,8 @@ from allocator.intake.change_rows import (
 )
 from allocator.intake.columns import ColumnKind
 from allocator.intake.log_table import LogTable, counted, read_table
-from allocator.intake.suspicions import clock_change, fault_code, total
+from allocator.intake.suspicions import fault_code, total
+from allocator.site.local_time import clock_change, jumps_back
 
 LOG_COLUMNS = {
     "time": ColumnKind(("timestamp", "date", "datetime", "t"), "duration", required=True),
@@ -218,10 +219,7 @@ def _log(
     back = np.flatnonzero(np.diff(times) < 0)
     if len(back):
         more = f" and in {grouped(len(back) - 1)} more rows" if len(back) > 1 else ""
-        summer = ", as where summer time ends" if cautions else ""
-        problem = f"the clock jumps back here{more}{summer}"
-        remedy = "sort the rows or mend the clock; give dates with their time zone"
-        raise table.fault(int(rows[back[0] + 1]), "time", problem, remedy)
+        raise table.fault(int(rows[back[0] + 1]), "time", *jumps_back(more, bool(cautions)))
     again = np.concatenate([[False], np.diff(times) == 0])
     if again.any():
         repairs.append(f"{counted(int(again.sum()))} at the time of the row before left out")

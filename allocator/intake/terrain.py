@@ -142,6 +142,10 @@ def _row(file: str, line: int, text: str, columns: int) -> Floats:
     return found
 
 
+DEAREST = 1e6
+"""Factor of ground, or one over it, beyond which none is meant: single precision still adds it."""
+
+
 def read_grounds(path: Path) -> dict[float, GroundClass]:
     """Classes of ground of a CSV or Excel table: class, ground, factor (a number or ``no``).
 
@@ -170,6 +174,10 @@ def read_grounds(path: Path) -> dict[float, GroundClass]:
         if not value > 0:
             remedy = "write how many times as dear a metre is as on plain ground, or no"
             faults.append(sheet.fault(row, 3, f"{shown(factor)} is no factor above 0", remedy))
+        elif factor.lower() != "no" and not 1 / DEAREST <= value <= DEAREST:
+            problem = f"{shown(factor)} is out of all proportion"
+            remedy = f"give a factor from {1 / DEAREST:g} to {DEAREST:g}, or no"
+            faults.append(sheet.fault(row, 3, problem, remedy))
         if key in found:
             faults.append(sheet.fault(row, 1, f"class {number} is there twice", "keep one"))
         found[key] = GroundClass(name, value)

@@ -13,7 +13,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from allocator.base.folders import write_folder
+from allocator.base.folders import folder_at, write_folder
 from allocator.base.spreadsheet_cells import inert
 from allocator.simulation.broken import BROKEN_FILE, broken_json
 from allocator.simulation.trace import Bounds, Draw, Recording, Trace
@@ -34,7 +34,7 @@ def write_simulation(directory: str | os.PathLike[str], trace: Trace) -> dict[st
     Raises:
         OutputError: the folder cannot be written; see :func:`allocator.base.folders.write_folder`.
     """
-    folder = Path(directory)
+    folder = folder_at(directory)
     files = {name: text.encode("utf-8") for name, text in simulation_files(trace).items()}
     write_folder(folder, files, "simulate", outdated=(BROKEN_FILE,))
     return {name: folder / name for name in files}

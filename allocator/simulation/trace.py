@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from allocator.base.grouped import grouped
 from allocator.base.labels import head
+from allocator.base.numbers_given import check_number, check_whole
 from allocator.base.shown import Facts, Shown, frame_of, part_of, watts
 from allocator.plans.records import ReserveRule
 from allocator.simulation.adequacy_records import Adequacy
@@ -51,6 +53,10 @@ class Outages:
         for name, value in (("between", self.between), ("repair", self.repair)):
             if not (math.isfinite(value) and value > 0):
                 raise ValueError(f"{name} must be above 0 s (got {value!r})")
+
+
+MOST_DAYS = 365_250.0
+"""A thousand years of a draw: more would run for hours, and tell no more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,16 +104,19 @@ class SimulationSettings:
     budget: int | None = None
 
     def __post_init__(self) -> None:
-        if not (math.isfinite(self.days) and self.days > 0):
-            raise ValueError(f"days must be above 0 (got {self.days!r})")
-        if self.phases < 1:
-            raise ValueError(f"phases must be 1 or more (got {self.phases!r})")
+        check_number("days", self.days)
+        check_number("foresight", self.foresight)
+        if not 0 < self.days <= MOST_DAYS:
+            raise ValueError(
+                f"days must be above 0, at most {grouped(MOST_DAYS)} (got {self.days!r})"
+            )
+        check_whole("phases (draws)", self.phases, 1)
+        for name, least in (("seed", 0), ("samples", 1), ("events", 0)):
+            check_whole(name, getattr(self, name), least)
         if self.hold not in ("plan", "full", "need", "rule"):
             raise ValueError(f"hold must be 'plan', 'full', 'need' or 'rule' (got {self.hold!r})")
-        if self.samples < 1 or self.events < 0 or self.seed < 0:
-            raise ValueError("samples must be 1 or more, events and seed 0 or more")
-        if self.budget is not None and self.budget < 1:
-            raise ValueError(f"budget must be 1 or more (got {self.budget!r})")
+        if self.budget is not None:
+            check_whole("budget", self.budget, 1)
         if not (math.isfinite(self.foresight) and self.foresight >= 0):
             raise ValueError(f"foresight must be 0 s or more (got {self.foresight!r})")
 

@@ -11,6 +11,7 @@ from allocator.base.quantities import format_quantity
 from allocator.site.chambers import molar
 from allocator.site.checks_clocks import faults_of_clock, faults_of_survey
 from allocator.site.checks_heat_demands import faults_of_heat_demands
+from allocator.site.checks_proportion import faults_of_proportion
 from allocator.site.checks_venting import faults_of_venting
 from allocator.site.money import faults_of_lives
 from allocator.site.records import POWER, Fluid, MachineType, Site, Spread
@@ -74,6 +75,7 @@ def faults_of_records(site: Site) -> Iterator[RecordFault]:
             )
     for section, name, key, problem, remedy in (
         *faults_of_venting(site),
+        *faults_of_proportion(site),
         *faults_of_lives(site),
         *faults_of_heat_demands(site),
     ):

@@ -10,19 +10,21 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
+
 from allocator.base.quantities import QuantityError, Units, parse_quantity, shown
+from allocator.site.headings import UTC_NAMES, in_brackets, readings, unit_read
+from allocator.site.local_time import clock_change, jumps_back
 from allocator.site.table import Values
 
 MOST_BYTES = 256 * 1024 * 1024
 _DATE = re.compile(r"\d{4}-\d\d-\d\d")
-_ENDINGS = {
-    **{"s": "s", "min": "min", "h": "h", "d": "d", "w": "W", "kw": "kW"},
-    **{"kg_per_s": "kg/s", "g_per_s": "g/s", "kg_s": "kg/s", "g_s": "g/s", "kg_per_h": "kg/h"},
-}
-"""Units that a heading may end in: power_w, time_h. Others stand in brackets: power [MW]."""
-
 Series = tuple[list[float], list[float], float]
 """Starts (the first is 0), levels and period, in SI."""
+
+
+_USUAL = {"power": ("power", "kW"), "mass_rate": ("flow", "g/s")}
+"""How headings of values are written."""
 
 
 class _SeriesError(Exception):
@@ -35,30 +37,49 @@ class _SeriesError(Exception):
 class _Column:
     """One column: its dimension and unit; plain numbers in it are in that unit.
 
-    ``dates``: it holds dates with times of day, read as seconds.
+    ``heading``: with its line and number of column. ``dates``: it holds dates with times of day,
+    read as seconds.
     """
 
     dimension: str
     unit: str
     units: Units
-
+    heading: tuple[str, int, int]
     dates: bool = False
+
+    @property
+    def may_hold_dates(self) -> bool:
+        """Whether its heading names no unit of numbers; ``Day`` names what a date is as well."""
+        return self.unit.upper() in ("", *UTC_NAMES) or self.heading[0].isalpha()
 
     def value(self, text: str) -> float:
         number = text.strip()
         if self.dates:
             return _seconds(number)
-        if self.unit and re.fullmatch(r"[-+.0-9eE]+", number):
+        if re.fullmatch(r"[-+.0-9eE]+", number):
+            if not self.unit:
+                raise self._without_unit()
             number = f"{number} {self.unit}"
         return parse_quantity(number, self.dimension, self.units)
+
+    def _without_unit(self) -> _SeriesError:
+        text, line, number = self.heading
+        what, unit = ("time", "h") if number == 1 else _USUAL[self.dimension]
+        return _SeriesError(
+            line,
+            number,
+            f"does not give the unit of {shown(text)}",
+            f"write it in brackets, such as '{what} [{unit}]'",
+        )
 
 
 def read_series(values: Values, dimension: str, *, dates: bool = False) -> Series | None:
     """Reads the CSV file that ``values`` names. ``dates``: times may be dates (ISO 8601).
 
     Faults are noted with the file's own line and column: 1 is time, 2 is the value.
-    The first row holds headings: time, value, each with its unit (``time_s``, ``power [kW]``) or
-    SI. Each level lasts until the next row, the last one as long as the one before it.
+    The first row holds headings: time, value, each with its unit (``time_s``, ``power [kW]``),
+    without which each number below needs its own. Each level lasts until the next row, the last
+    one as long as the one before it.
     """
     diagnostics = values.where.diagnostics
     node = values.nodes["csv"]
@@ -75,7 +96,11 @@ def read_series(values: Values, dimension: str, *, dates: bool = False) -> Serie
         return None
     diagnostics.extra.append(content)
     try:
-        return _parse(content, dimension, diagnostics.units, dates)
+        series, notes = _parse(content, dimension, diagnostics.units, dates)
+        for note in notes:
+            problem, _, remedy = note.partition("; ")
+            values.warn("csv", problem, remedy)
+        return series
     except _SeriesError as error:
         values.sound = False
         diagnostics.fault(
@@ -102,7 +127,10 @@ def _content(path: Path) -> bytes:
     return content
 
 
-def _parse(content: bytes, dimension: str, units: Units, dates: bool) -> Series:
+def _parse(
+    content: bytes, dimension: str, units: Units, dates: bool
+) -> tuple[Series, tuple[str, ...]]:
+    """The series, and notes on its clock."""
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -110,14 +138,16 @@ def _parse(content: bytes, dimension: str, units: Units, dates: bool) -> Series:
         raise _SeriesError(line, 1, "the file is not UTF-8 text", "save it as UTF-8") from None
     times, levels = list[float](), list[float]()
     columns: tuple[_Column, _Column] | None = None
-    zoned = False
+    zoned, began = False, ""
     for line, row in _rows(text):
         if len(row) != 2:
             raise _SeriesError(
                 line,
                 1,
                 f"expects two columns, time and value, got {len(row)}",
-                "separate them with one comma",
+                "save it with commas, not tabs"
+                if "\t" in row[0]
+                else "separate them with one comma",
             )
         if columns is None:
             columns = (
@@ -125,9 +155,10 @@ def _parse(content: bytes, dimension: str, units: Units, dates: bool) -> Series:
                 _heading(row[1], line, 2, dimension, units),
             )
             continue
-        if dates and not times and not columns[0].unit and _DATE.match(row[0].strip()):
+        if dates and not times and columns[0].may_hold_dates and _DATE.match(row[0].strip()):
             columns = (replace(columns[0], dates=True), columns[1])
             zoned = _zoned(row[0])
+            began = "" if zoned or columns[0].unit.upper() in UTC_NAMES else row[0].strip()
         if columns[0].dates and _zoned(row[0]) != zoned:
             problem = f"has dates with and without a time zone (got {shown(row[0])[1:-1]})"
             raise _SeriesError(line, 1, problem, "give all or none a time zone, such as +01:00")
@@ -136,6 +167,9 @@ def _parse(content: bytes, dimension: str, units: Units, dates: bool) -> Series:
             for number, (column, cell) in enumerate(zip(columns, row, strict=True), 1)
         )
         if times and time <= times[-1]:
+            since = np.array([*times, time]) - times[0]
+            if time < times[-1] and clock_change(since, began):
+                raise _SeriesError(line, 1, *jumps_back("", summer=True))
             raise _SeriesError(
                 line, 1, f"time must rise (got {shown(row[0])[1:-1]})", "sort the rows"
             )
@@ -150,7 +184,8 @@ def _parse(content: bytes, dimension: str, units: Units, dates: bool) -> Series:
     if not any(levels):
         raise _SeriesError(2, 1, "is 0 all of the time", "give one value above 0 at least")
     last = times[-1] + (times[-1] - times[-2])
-    return [time - times[0] for time in times], levels, last - times[0]
+    starts = [time - times[0] for time in times]
+    return (starts, levels, last - times[0]), clock_change(np.array(starts), began)
 
 
 def _rows(text: str) -> Iterator[tuple[int, list[str]]]:
@@ -179,28 +214,21 @@ def _heading(text: str, line: int, number: int, dimension: str, units: Units) ->
             f"expects a heading, got {shown(heading)}",
             "begin with a row such as 'time_s,power_w'",
         )
-    bracket = re.fullmatch(r"[^\[(]*[\[(](.*)[\])]", heading)
-    if bracket:
-        unit = bracket[1].strip()
-    else:
-        lowered = heading.lower()
-        endings = [ending for ending in _ENDINGS if lowered.endswith("_" + ending)]
-        unit = _ENDINGS[max(endings, key=len)] if endings else ""
-        if "_" in heading and not endings:
-            raise _SeriesError(
-                line,
-                number,
-                f"does not give the unit of {shown(heading)}",
-                "write it in brackets, such as 'power [MW]'",
-            )
+    column = _Column(dimension, "", units, (heading, line, number))
+    bracket = in_brackets(heading)
+    if bracket is None:
+        told = (unit_read(unit, dimension, units) for _, unit in readings(heading))
+        return replace(column, unit=next(filter(None, told), ""))
+    unit = bracket[1]
     try:
-        parse_quantity(f"1 {unit}", dimension, units)
+        if number != 1 or unit.upper() not in UTC_NAMES:
+            parse_quantity(f"1 {unit}", dimension, units)
     except QuantityError as error:
         remedy = error.remedy or "correct the unit in the heading"
         raise _SeriesError(
             line, number, f"heading {shown(heading)}: {error.problem}", remedy
         ) from None
-    return _Column(dimension, unit, units)
+    return replace(column, unit=unit)
 
 
 def _seconds(text: str) -> float:

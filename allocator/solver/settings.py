@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from allocator.base.numbers_given import check_number, check_whole
 from allocator.plans.records import NOTHING, Plan, Robustness
 from allocator.site.records import Site
 
@@ -36,6 +37,7 @@ class Lift:
     step: float
 
 
+LARGEST_SEED = 2**31 - 1
 EFFORTS = ("quick", "normal", "thorough")
 
 
@@ -99,10 +101,13 @@ class Settings:
             raise ValueError(f"basis must be 'firm' or 'mean' (got {self.basis!r})")
         if self.effort not in EFFORTS:
             raise ValueError(f"effort must be one of {', '.join(EFFORTS)} (got {self.effort!r})")
-        if self.workers < 1:
-            raise ValueError(f"workers must be 1 or more (got {self.workers!r})")
-        if self.alternatives < 1:
-            raise ValueError(f"alternatives must be 1 or more (got {self.alternatives!r})")
+        if not (isinstance(self.solver, str) and self.solver):
+            raise ValueError(f"solver must be a name, such as 'highs' (got {self.solver!r})")
+        check_whole("workers", self.workers, 1)
+        check_whole("alternatives", self.alternatives, 1)
+        check_whole("seed", self.seed, 0, LARGEST_SEED)
+        for name in ("loss", "keep_weight", "time_limit", "gap"):
+            check_number(name, getattr(self, name))
         if not 0 <= self.loss < 1:
             raise ValueError(f"loss must be from 0 up to 1 (got {self.loss!r})")
         if not 0 <= self.keep_weight < 1:
@@ -111,15 +116,14 @@ class Settings:
             raise ValueError(f"time limit must be above 0 s (got {self.time_limit!r})")
         if not 0 <= self.gap < 1:
             raise ValueError(f"gap must be from 0 up to 1 (got {self.gap!r})")
-        if self.threads is not None and self.threads < 1:
-            raise ValueError(f"threads must be 1 or more (got {self.threads!r})")
-        if self.node_limit is not None and self.node_limit < 1:
-            raise ValueError(f"node limit must be 1 or more (got {self.node_limit!r})")
+        if self.threads is not None:
+            check_whole("threads", self.threads, 1)
+        if self.node_limit is not None:
+            check_whole("node_limit", self.node_limit, 1)
         asked = self.robustness
-        if min(asked.lost, asked.low, asked.machines) < 0:
-            raise ValueError(
-                f"lost and low sources, and lost machines, must be 0 or more (got {asked!r})"
-            )
+        check_whole("lose", asked.lost, 0)
+        check_whole("robust", asked.low, 0)
+        check_whole("lose_machines", asked.machines, 0)
         if asked.of_sources and self.basis != "firm":
             raise ValueError("lost and low sources need the firm basis: averages hold no margin")
         if asked.machines and self.basis != "firm":

@@ -217,7 +217,9 @@ def _now(
     date: str,
 ) -> dict[str, DoneStep]:
     """What is done, once more is and some is not after all."""
-    now = dict(before)
+    now, done, undo = dict(before), tuple(done), tuple(undo)
+    if both := sorted({*done} & {*undo}):
+        raise StepError(f"step {both[0]} is given both as done and as not done after all")
     for key in keys_of(steps, done):
         now[key] = replace(
             now.get(key, DoneStep(key)), date=date or now.get(key, DoneStep(key)).date

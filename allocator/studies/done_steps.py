@@ -11,7 +11,7 @@ from datetime import date
 from pathlib import Path
 
 from allocator.base.errors import AllocatorError, Fault
-from allocator.base.quantities import QuantityError, exact_text, parse_quantity
+from allocator.base.quantities import QuantityError, exact_text, parse_quantity, shown
 from allocator.intake.cells import TableFileError, read_sheets
 from allocator.report.handover.build_order import BuildStep
 
@@ -44,8 +44,10 @@ def numbers_of(text: str) -> tuple[int, ...]:
         if match is None:
             raise StepError(f"{part.strip()!r} is no step or range of steps; write '1-30,34'")
         first, last = int(match[1]), int(match[2] or match[1])
-        if last < first or last > 100_000:
+        if last < first:
             raise StepError(f"{part.strip()!r} is no range of steps; write the lower one first")
+        if last > 100_000:
+            raise StepError(f"there is no step {shown(match[2] or match[1])[1:-1]}")
         found += range(first, last + 1)
     return tuple(dict.fromkeys(found))
 

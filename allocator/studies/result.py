@@ -7,11 +7,10 @@ import json
 import os
 from collections.abc import Iterable, Mapping
 from html import escape
-from pathlib import Path
 from typing import ClassVar
 
 from allocator.base.file_names import file_names
-from allocator.base.folders import MANIFEST, write_folder
+from allocator.base.folders import MANIFEST, folder_at, write_folder
 from allocator.base.rendering import csv_of, html_of
 from allocator.base.table import Table
 from allocator.base.text import WIDTH, columns
@@ -93,7 +92,7 @@ class StudyResult:
         Raises:
             OutputError: the folder cannot be written; it is then as it was.
         """
-        write_folder(Path(path), self.files(), self.command)
+        write_folder(folder_at(path), self.files(), self.command)
 
     def __repr__(self) -> str:
         return self.summary()

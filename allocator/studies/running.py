@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import socket
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import (
@@ -20,8 +21,10 @@ from concurrent.futures import (
 )
 from dataclasses import dataclass
 from typing import Any, NamedTuple
+from urllib.parse import urlsplit
 
 from allocator.base.errors import AllocatorError
+from allocator.base.numbers_given import check_whole
 from allocator.base.process_pool import process_pool
 from allocator.studies.results import Result, Results
 
@@ -30,8 +33,8 @@ ATTEMPTS = 3
 """How often a case is tried when its worker is lost."""
 LOST = "its worker was lost"
 """How the reason of a case begins whose workers were lost: it is tried again another time."""
-ANSWER = 10.0
-"""s within which a cluster must answer."""
+REACHED, ANSWER = 3.0, 10.0
+"""s within which a cluster must be reached, and answer."""
 PATIENCE = 60.0
 """s that a cluster may be without any worker while cases wait: those that restart take a while."""
 LOOK = 2.0
@@ -81,6 +84,9 @@ class Workers:
 
     count: int = 1
     cluster: str | None = None
+
+    def __post_init__(self) -> None:
+        check_whole("workers", self.count, 1)
 
 
 @dataclass
@@ -346,6 +352,28 @@ def _quiet_client() -> Iterator[None]:
         log.setLevel(before)
 
 
+def _check_address(address: str) -> None:
+    """Raises ClusterError where nobody listens: a client would try for long, and leave traces."""
+    scheme, _, place = address.rpartition("://")
+    if scheme not in ("", "tcp", "tls"):
+        return
+    try:
+        parts = urlsplit(f"//{place}")
+        host, port = parts.hostname, parts.port
+    except ValueError:
+        host, port = None, None
+    if not host or not port:
+        raise ClusterError(f"{address!r} is no address of a scheduler; write it tcp://HOST:8786")
+    try:
+        socket.create_connection((host, port), timeout=REACHED).close()
+    except OSError as error:
+        reason = error.strerror or f"no answer in {REACHED:.0f} s"
+        raise ClusterError(
+            f"the cluster at {address} does not answer ({reason}); "
+            "check the address and that its scheduler runs"
+        ) from None
+
+
 @contextlib.contextmanager
 def _cluster(address: str) -> Iterator[tuple[Executor, Any]]:
     try:
@@ -354,8 +382,10 @@ def _cluster(address: str) -> Iterator[tuple[Executor, Any]]:
         raise ClusterError(
             "a cluster needs the package 'distributed': pip install 'allocator[cluster]'"
         ) from error
+    _check_address(address)
     try:
-        client: Any = distributed.Client(address, timeout=ANSWER, set_as_default=False)
+        with _quiet_client():  # its own words of an address that does not answer are traces
+            client: Any = distributed.Client(address, timeout=ANSWER, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
         raise ClusterError(
             f"the cluster at {address} does not answer within {ANSWER:.0f} s; "

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+import allocator as al
 from allocator.cli.entry import main
 
 Told = pytest.CaptureFixture[str]
@@ -93,3 +94,64 @@ def test_the_record_of_what_is_built_is_no_page(there: tuple[Path, Path], capsys
     assert main(["report", str(site), str(plan), "-o", str(record)]) == 2
     assert "is read by this command" in capsys.readouterr().err
     assert record.read_text(encoding="utf-8") == "step,date\n"
+
+
+@pytest.mark.parametrize("record", ["built.csv", "mine.csv", "new.csv"])
+def test_the_site_file_is_not_written_over_the_record(
+    record: str, there: tuple[Path, Path], tmp_path: Path, capsys: Told
+) -> None:
+    """Nor where neither is there yet; ``built.csv`` beside the plan is the record by default."""
+    site, plan = there
+    file = plan / record if record == "built.csv" else tmp_path / record
+    named = [] if record == "built.csv" else ["--record", str(file)]
+    if record != "new.csv":
+        assert main(["built", str(site), str(plan), "--done", "1", *named]) == 0
+    before = file.read_bytes() if file.exists() else None
+    capsys.readouterr()
+    assert main(["built", str(site), str(plan), "--done", "1-2", *named, "-o", str(file)]) == 2
+    assert "name another file" in capsys.readouterr().err
+    assert (file.read_bytes() if file.exists() else None) == before
+
+
+def test_the_record_is_not_written_over_what_is_read(there: tuple[Path, Path]) -> None:
+    site, plan = there
+    before = site.read_bytes()
+    assert main(["built", str(site), str(plan), "--done", "1", "--record", str(site)]) == 2
+    assert site.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    "given",
+    [
+        ["plan", "SITE", "-o", ""],
+        ["check", ""],
+        ["plan", "", "-o", "out"],
+        ["report", "SITE", "PLAN", "-o", ""],
+        ["built", "SITE", "PLAN", "--done", "1", "--record", ""],
+    ],
+)
+def test_an_empty_name_is_no_file(
+    given: list[str],
+    there: tuple[Path, Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: Told,
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    before = sorted(tmp_path.rglob("*"))
+    named = {"SITE": str(there[0]), "PLAN": str(there[1])}
+    assert main([named.get(word, word) for word in given]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("allocator: the name given for ")
+    assert sorted(tmp_path.rglob("*")) == before
+
+
+def test_an_empty_name_is_no_folder_in_python(
+    there: tuple[Path, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    before = sorted(tmp_path.rglob("*"))
+    found = al.heat_sinks(str(there[0]))
+    with pytest.raises(al.AllocatorError, match="is empty"):
+        found.save("")
+    assert sorted(tmp_path.rglob("*")) == before

@@ -27,3 +27,16 @@ def test_a_start_that_is_no_plan_is_bad_input(tmp_path: Path) -> None:
     missing = str(tmp_path / "missing.json")
     assert main(["plan", FIRST, "-o", str(tmp_path / "out"), "--start", missing]) == 2
     assert not (tmp_path / "out").exists()
+
+
+def test_a_start_of_another_site_is_refused(
+    planned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A changed file of the site is another version of it, as long as its name is the same."""
+    other = tmp_path / "other.yaml"
+    text = Path(FIRST).read_text(encoding="utf-8")
+    other.write_text(text.replace("name: First site", "name: Other site"), encoding="utf-8")
+    out = tmp_path / "out"
+    assert main(["plan", str(other), "-o", str(out), "--start", str(planned)]) == 2
+    assert "the plan is for 'First site', and the site is 'Other site'" in capsys.readouterr().err
+    assert not out.exists()

@@ -343,6 +343,24 @@ def test_classes_that_cannot_be(tmp_path: Path) -> None:
     assert [line.split(":")[1] for line in lines] == ["3", "4", "5"]
 
 
+def test_factors_out_of_all_proportion(tmp_path: Path) -> None:
+    path = tmp_path / "grounds.csv"
+    path.write_text("class,ground,factor\n1,meadow,1\n2,rock,1e300\n3,mud,1e-9\n4,bog,inf\n")
+    with pytest.raises(TableFileError) as caught:
+        read_grounds(path)
+    lines = str(caught.value).splitlines()
+    assert [line.split(":")[1] for line in lines] == ["3", "4", "5"]
+    assert "'1e300' is out of all proportion; give a factor from 1e-06 to 1e+06, or no" in lines[0]
+
+
+def test_a_slope_without_heights_is_refused(tmp_path: Path, capsys: Told) -> None:
+    out = tmp_path / "o.yaml"
+    files = ["--terrain", "g.asc", "--grounds", "g.csv", "--max-slope", "5 %", "-o", str(out)]
+    assert main(["corridors", str(FIRST), *files]) == 2
+    assert "--max-slope needs --heights" in capsys.readouterr().err
+    assert not out.exists()
+
+
 def test_the_command_writes_routes_that_can_be_planned(tmp_path: Path, capsys: Told) -> None:
     """Farm and mill, 200 m apart on the map, with a pond between them."""
     ground, classes = tmp_path / "ground.asc", tmp_path / "grounds.csv"

@@ -182,6 +182,8 @@ GOOD = "\n".join(f"{10 * n},{n % 2}" for n in range(20))
     ("text", "said"),
     [
         ("time [s];flow [g/s]\n" + GOOD.replace(",", ";"), "separated by semicolons"),
+        ("time [s]\tflow [g/s]\n" + GOOD.replace(",", "\t"), "separated by tabs"),
+        ("time [s],flow [g/s]\n" + GOOD + '\n500,"1\n', ":22:1: a quote is not closed"),
         ("time [s],flow [g/s]\n" + GOOD + "\n500,inf\n", ":22:2: is out of all proportion"),
         ("time [s],flow [g/s]\n" + GOOD + "\n1e308,1\n", ":22:1: is out of all proportion"),
         ("time [s],flow [g/s]\n1,2\n", "has 1 row;"),
@@ -210,6 +212,18 @@ def test_bad_logs(tmp_path: Path, text: str, said: str, capsys: Said) -> None:
     assert said in told
     assert len(told.splitlines()) == 1
     assert main(["fit", str(tmp_path / "none.csv")]) == 2
+
+
+def test_line_ends_of_one_letter(tmp_path: Path, capsys: Said) -> None:
+    """A file of old, with a carriage return alone behind each row, reads like any other."""
+    told = []
+    for end in ("\n", "\r"):
+        file = tmp_path / "log.csv"
+        file.write_bytes(("time [s],flow [g/s]\n" + GOOD + "\n").replace("\n", end).encode())
+        for command in ("fit", "reservoir"):
+            assert main([command, str(file)]) == 0
+        told.append(capsys.readouterr().out)
+    assert told[0] == told[1]
 
 
 def test_repairs_are_counted(tmp_path: Path) -> None:

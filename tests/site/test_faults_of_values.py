@@ -126,7 +126,7 @@ CASES: list[Case] = [
         [
             (
                 "material 'pipe_steel': stock is out of all proportion, got '1e40 "
-                "t'; write it like '2.4 t'"
+                "t'; give at most 1e+12 kg, like '2.4 t'"
             )
         ],
     ),
@@ -141,8 +141,8 @@ CASES: list[Case] = [
         [
             (
                 "site: limits.money is out of all proportion, got "
-                "999999999999999999999999999999999999999999999999999999999999; write "
-                "it like '900'"
+                "999999999999999999999999999999999999999999999999999999999999; give "
+                "at most 1e+18, like '900'"
             )
         ],
     ),

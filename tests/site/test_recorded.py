@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import os
 from dataclasses import replace
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -262,3 +263,27 @@ def test_the_audit_needs_one_stage_of_the_window(tmp_path: Path) -> None:
     findings = Findings()
     rule.check_records(case, findings)  # type: ignore[arg-type]
     assert {breach.rule for breach in findings.report().breaches} >= {"series_stage"}
+
+
+@pytest.mark.parametrize("heading", ["time", "Day", "time [UTC]", "time_local"])
+def test_an_hour_that_summer_time_skips_is_told(heading: str, tmp_path: Path) -> None:
+    """As ``fit`` tells it; a record whose heading says UTC has none."""
+    times = [datetime(2027, 3, 27) + timedelta(minutes=30 * row) for row in range(96)]
+    rows = "".join(f"{t + timedelta(hours=t >= datetime(2027, 3, 28, 2))},1\n" for t in times)
+    report = check_site(_written(tmp_path, f"{heading},flow [g/s]\n{rows}"))
+    told = [warning for warning in map(str, report.warnings) if "summer" in warning]
+    if "UTC" in heading:
+        assert not told
+    else:
+        assert "no rows from 2027-03-28 02:00 to 03:00, as where clocks change" in told[0]
+        assert told[0].endswith("write times in UTC or with their offset, such as +02:00")
+
+
+def test_an_hour_that_comes_twice_is_told_at_its_row(tmp_path: Path) -> None:
+    times = [datetime(2027, 10, 30) + timedelta(minutes=30 * row) for row in range(96)]
+    rows = "".join(f"{t - timedelta(hours=t >= datetime(2027, 10, 31, 3))},1\n" for t in times)
+    (fault,) = check_site(_written(tmp_path, f"time,flow [g/s]\n{rows}")).faults
+    assert str(fault).endswith(
+        "log.csv:56:1: source 'a': the clock jumps back here, as where summer time ends; "
+        "sort the rows or mend the clock; give dates with their time zone"
+    )

@@ -32,7 +32,14 @@ def _site(folder: Path, series: str | bytes, site: str = SITE) -> Path:
     "series",
     [
         "time_s,power_w\n0,1000\n3600,3000\n7200,2000\n",
-        "time,power\n0,1000\n3600,3000\n7200,2000\n",
+        "time h,power kW\n0,1\n1,3\n2,2\n",
+        "time/h,power/kW\n0,1\n1,3\n2,2\n",
+        "t/h,P/(kW)\n0,1\n1,3\n2,2\n",
+        "time in h,power in MW\n0,0.001\n1,0.003\n2,0.002\n",
+        "Hours,kW\n0,1\n1,3\n2,2\n",
+        "TIME_H,Load KW\n0,1\n1,3\n2,2\n",
+        "time_min,load kWh/h\n0,1\n60,3\n120,2\n",
+        "time (min),load kWh per h\n0,1\n60,3\n120,2\n",
         "time_h,power_kW\n0,1\n1,3\n2,2\n",
         "time [h],power [kW]\n0,1\n1,3\n2,2\n",
         "time (min),power (MW)\n0,0.001\n60,0.003\n120,0.002\n",
@@ -129,9 +136,24 @@ def test_digest_covers_the_series(tmp_path: Path) -> None:
             "2:1: demand 'hall': is 0 all of the time; give one value above 0 at least",
         ),
         (
-            "time_s,power_hp\n0,5\n10,6\n",
-            "1:2: demand 'hall': does not give the unit of 'power_hp'; "
-            "write it in brackets, such as 'power [MW]'",
+            "time_s,power_xp\n0,5\n10,6\n",
+            "1:2: demand 'hall': does not give the unit of 'power_xp'; "
+            "write it in brackets, such as 'power [kW]'",
+        ),
+        *(
+            (
+                f"{heading}\n0,5\n10,6\n",
+                f"1:{place}: demand 'hall': does not give the unit of '{named}'; "
+                f"write it in brackets, such as '{remedy}'",
+            )
+            for heading, place, named, remedy in (
+                ("time,power", 1, "time", "time [h]"),
+                ("foo,bar", 1, "foo", "time [h]"),
+                ("time_s,power []", 2, "power []", "power [kW]"),
+                ("time/s,power/flow", 2, "power/flow", "power [kW]"),
+                ("time/s,power in kg", 2, "power in kg", "power [kW]"),
+                ("time s,unit A", 2, "unit A", "power [kW]"),
+            )
         ),
         (
             "time_s,power [kg]\n0,5\n10,6\n",

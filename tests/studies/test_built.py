@@ -108,6 +108,16 @@ def test_steps_that_cannot_be_read(text: str) -> None:
         numbers_of(text)
 
 
+def test_a_step_beyond_all_is_named() -> None:
+    with pytest.raises(StepError, match="there is no step 999999999999"):
+        numbers_of("1-999999999999")
+
+
+def test_no_step_is_both_done_and_undone(plan: al.Plan) -> None:
+    with pytest.raises(StepError, match="step 1 is given both as done and as not done"):
+        al.built(FIRST, plan, done=[1, 2], undo=[1])
+
+
 def test_steps_that_can() -> None:
     assert numbers_of("1-3, 7,2") == (1, 2, 3, 7)
 

@@ -157,6 +157,15 @@ def test_a_cluster_that_does_not_answer(monkeypatch: pytest.MonkeyPatch) -> None
     assert time.monotonic() - began < 10
 
 
+@pytest.mark.parametrize("address", ["nonsense", "tcp://here", "tcp://127.0.0.1:x"])
+def test_what_is_no_address_of_a_cluster(address: str, capfd: pytest.CaptureFixture[str]) -> None:
+    """Told at once: no client is made, which would go on trying and leave a traceback."""
+    pytest.importorskip("distributed")
+    with pytest.raises(ClusterError, match="is no address of a scheduler"):
+        run_cases(pow, squares(2), Workers(cluster=address))
+    assert capfd.readouterr().err == ""
+
+
 @pytest.mark.slow
 def test_a_cluster_gives_the_same_as_a_pool() -> None:
     distributed = pytest.importorskip("distributed")
