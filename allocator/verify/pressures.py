@@ -248,6 +248,8 @@ def _check_ratings(lines: Lines, findings: Findings) -> None:
         if way.pipe is not None:
             for node in (way.start[1], way.end[1]):
                 bears(way.subject, way.pipe.kind.pressure_rating, node)
+            if way.boosters:
+                bears(way.subject, way.pipe.kind.pressure_rating, way.start[1], way.boosters)
     for place, kind, name in used_stores(lines):
         rating = case.site.storage[kind].pressure_rating
         behind = [use.booster for use in case.plan.boosters if use.store == name]

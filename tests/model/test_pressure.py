@@ -480,6 +480,35 @@ def test_boosters_in_series_are_counted_shut_in(
     assert plan.materials[0].used == pytest.approx(kilograms, rel=1e-6)
 
 
+LIFT = """format: allocator.site/2
+name: Lift
+goals: [served_fluid]
+ambient: {{temperature: 10 degC}}
+fluids: {{water: {{phase: liquid, substance: Water}}}}
+places: {{foot: {{at: [0 m, 0 m]}}, top: {{at: [100 m, 0 m], elevation: 30 m}}}}
+sources: {{well: {{place: foot, fluid: water, flow: 400 g/s, pressure: 102 kPa}}}}
+pipes: {{pe40: {{bore: 32.6 mm, roughness: 0.01 mm, pressure_rating: {rating} bar}}}}
+routes: {{up: {{between: [foot, top]}}}}
+boosters: {{lift: {{kind: pump, fluids: [water], places: {{foot: 1}}, head: 40 m, efficiency: 60 %}}}}
+machines: {{set: {{inputs: {{water: 1 g/s}}, outputs: {{power: 1 kW}}, places: {{foot: 1}}}}}}
+demands: {{wash: {{fluid: water, flow: 100 g/s, place: top, min_inlet_pressure: 1.2 bar}}}}
+"""
+
+
+@pytest.mark.parametrize(("rating", "served"), [(4.9, False), (5.0, True)])
+def test_a_pipe_bears_what_a_pump_gives_into_it(
+    rating: float, served: bool, tmp_path: Path
+) -> None:
+    """1.02 bar and 40 m of water are 4.94 bar where the pipe begins, 2.00 bar where it ends."""
+    site = read(tmp_path, LIFT.format(rating=rating))
+    plan = planned(site)
+    assert (plan.goals[0].value > 0.0) is served
+    assert audit(site, plan).breaches == ()
+    if served:
+        weak = {"pe40": replace(site.pipes["pe40"], pressure_rating=4.9e5)}
+        assert audit(replace(site, pipes=weak), plan).rules == ("pressure_rating",)
+
+
 SLOPE = """places:
   top: {at: [0 m, 0 m], elevation: TOP}
   end: {at: [300 m, 0 m], elevation: END}

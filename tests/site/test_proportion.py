@@ -18,11 +18,11 @@ UNIT = "outputs: {power: 10 kW, bio_co2: 2.6 g/s}"
         ([("power: 25 kW", "power: 5 mW")], "power is less than a millionth of the least unit"),
         (
             [("power: 25 kW", "power: 90 GW"), (UNIT, "outputs: {power: 100 W}")],
-            "power is more than 100,000,000 times the largest unit of a machine (100 W)",
+            "power is more than 100\u00a0000\u00a0000 times the largest machine (100 W)",
         ),
         (
             [("flow: 12 g/s", "flow: 99 t/s"), ("biogas: 1.5 g/s", "biogas: 0.9 g/s")],
-            "flow is more than 100,000,000 times what a unit of a machine takes (900 mg/s)",
+            "flow is more than 100\u00a0000\u00a0000 times what a unit takes (900 mg/s)",
         ),
     ],
 )

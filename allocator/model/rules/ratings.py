@@ -30,8 +30,8 @@ def rating(model: Model, sets: IndexSets) -> None:
     The potential of a node while nothing flows is that of what feeds it: ``shut >= mouth`` of each
     source, store and machine in use there, and ``least + shut_j >= factor (least + shut_i) + more``
     along what is laid from i to j (of a spur: both ways), with what a column at rest adds; behind a
-    booster with ``boost (least + shut_i) + rise`` in place of ``least + shut_i``. A store bears
-    what a booster at its inlet gives shut in. All of it for the fluid as cold as it can be
+    booster with ``boost (least + shut_i) + rise`` in place of ``least + shut_i``. A store or pipe
+    bears what a booster at its inlet gives shut in. All of it for the fluid as cold as it can be
     everywhere, which presses most below what feeds it, and as hot, which presses most above.
     """
     pressures = sets.pressures
@@ -71,6 +71,8 @@ def _of_column(model: Model, sets: IndexSets, shut: _Shut) -> None:
                 if (limit := one.ratings.get(("pipe", build))) is not None:
                     lay: Key = ("lay", arc.route, build, fluid)
                     ends |= {(arc.start, lay): limit, (arc.end, lay): limit}
+                    for option in pressures.boosters_at.get(arc, ()):
+                        _behind(model, shut, option, limit, lay)
     for (place, lay), limit in ends.items():
         _rated(model, shut, place, limit, lay)
     for name, source in sets.site.own_sources.items():
@@ -114,6 +116,17 @@ def _boosted(model: Model, shut: _Shut, store: str, potential: float) -> None:
         room = ratio * shut.top - limit
         terms: Terms = [(ratio, shut.at(option.start)), (room, boost(option))]
         model.row(rating_row(option, shut.number), terms, high=ratio * shut.top)
+
+
+def _behind(model: Model, shut: _Shut, option: BoosterOption, limit: float, lay: Key) -> None:
+    """``boost (least + shut) - least + rise <= rating`` of a pipe into which a booster blows."""
+    ratio, more = _shut_behind(shut.pressures, option)
+    limit = shut.above(limit) - more
+    room = ratio * shut.top - limit
+    if room > 0.0:
+        terms: Terms = [(ratio, shut.at(option.start)), (room, boost(option)), (room, lay)]
+        at = f"{option.booster},{option.start},{shut.number}"
+        model.row(f"rating[{at},{shut.one.fluid},{lay}]", terms, high=limit + 2.0 * room)
 
 
 def _shut_behind(pressures: Pressures, option: BoosterOption) -> tuple[float, float]:
