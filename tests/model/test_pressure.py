@@ -489,7 +489,8 @@ places: {{foot: {{at: [0 m, 0 m]}}, top: {{at: [100 m, 0 m], elevation: 30 m}}}}
 sources: {{well: {{place: foot, fluid: water, flow: 400 g/s, pressure: 102 kPa}}}}
 pipes: {{pe40: {{bore: 32.6 mm, roughness: 0.01 mm, pressure_rating: {rating} bar}}}}
 routes: {{up: {{between: [foot, top]}}}}
-boosters: {{lift: {{kind: pump, fluids: [water], places: {{foot: 1}}, head: 40 m, efficiency: 60 %}}}}
+boosters:
+  lift: {{kind: pump, fluids: [water], places: {{foot: 1}}, head: 40 m, efficiency: 60 %}}
 machines: {{set: {{inputs: {{water: 1 g/s}}, outputs: {{power: 1 kW}}, places: {{foot: 1}}}}}}
 demands: {{wash: {{fluid: water, flow: 100 g/s, place: top, min_inlet_pressure: 1.2 bar}}}}
 """
