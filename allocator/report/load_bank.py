@@ -132,7 +132,7 @@ def _not_charged(site: Network, battery: BatteryUse, demand: str) -> float:
     profile, more = site.demands[demand].profile, battery.level_surplus.get(demand, {})
     if profile is None:
         return 0.0
-    served = [watts for kind, watts in battery.levelled[demand].items() if more.get(kind)]
+    served = [watts for kind, watts in battery.levelled.get(demand, {}).items() if more.get(kind)]
     return math.fsum(served) * (_flat_for(site, battery, demand) - min(profile.levels))
 
 

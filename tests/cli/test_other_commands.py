@@ -150,7 +150,9 @@ def test_bath_refuses_what_it_cannot_work_out(networks: Path, tmp_path: Path, ca
     )
     file = tmp_path / "baths.csv"
     assert main(["heat-sinks", str(site), "-o", str(file)]) == 2
-    assert "heat sink 'pool': is warmer than it boils" in capsys.readouterr().err
+    assert "heat sink 'pool': initial_temperature is 120 degC, and its water boils at 100 degC" in (
+        capsys.readouterr().err
+    )
     assert not file.exists()
     assert main(["heat-sinks", str(networks / "hot_purge.yaml"), "-o", str(tmp_path)]) == 2
 

@@ -86,7 +86,7 @@ def test_progress_goes_to_stderr_on_request(
     arguments = ["plan", str(networks / "first.yaml"), "-o", str(tmp_path), "--progress"]
     assert main(arguments) == 0
     out, err = capsys.readouterr()
-    assert "clean_power  plan 13374" in err
+    assert "clean_power  plan 13\u00a0374" in err
     assert "clean_power" not in out
 
 

@@ -164,7 +164,7 @@ demands: {all: {power: 900 kW}}
     path = tmp_path / "still.yaml"
     path.write_text(text, encoding="utf-8")
     plan = planned(read_site(path))
-    price = price_of(plan, "pressure", "gas")
+    price = price_of(plan, "pressure", "still")
     assert price is not None
     assert (price.dimension, price.rate > 0) == ("pressure", True)
     assert plan_from_json(plan_to_json(plan), "plan.json") == plan
