@@ -45,7 +45,7 @@ class Filling(NamedTuple):
 class GasHeat(NamedTuple):
     """``heat``: J a kg of gas above the coldest of ``kelvin``, at which it is known.
 
-    ``coldest``, ``hot``: K of the bath at its coldest, and of the gas as it comes.
+    ``coldest``, ``hot``: K of the heat sink at its coldest, and of the gas as it comes.
     """
 
     kelvin: Floats

@@ -37,7 +37,7 @@ class LoadBank:
 
 
 def load_banks(site: Network, plan: Plan) -> Iterator[LoadBank]:
-    """One for each bus with power to spare of gas that counts when it is vented."""
+    """One for each bus whose generators give more than is used, of gas that counts when vented."""
     groups = [use for use in plan.machines if site.machines[use.type].power_out > 0]
     for bus in dict.fromkeys(_bus(site, use.place) for use in groups):
         here = [use for use in groups if _bus(site, use.place) == bus]
